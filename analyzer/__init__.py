@@ -1,0 +1,1 @@
+"""The finisher's world: jobs, zones, evenness, verdicts, reports and records."""

@@ -1,0 +1,119 @@
+"""What does a job consist of?  The nouns of `job.toml`, checked and in millimetres.
+
+Nothing here reads files; jobfile.py does.
+"""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+from analyzer.results import Stage
+
+Point = tuple[float, float]  # pixel x, y of the upright photo; (0, 0) is the centre of the top-left pixel
+Quad = tuple[Point, Point, Point, Point]  # top-left, top-right, bottom-right, bottom-left of the thing itself
+
+DEFAULT_MARGIN_MM = 5.0  # left out inside each zone's edge: masking tape bleeds, brushes overlap (DESIGN, chosen)
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """The agreed colour. Exactly one of `lab`, `zone` and `between` is set."""
+
+    tolerance: float  # largest acceptable CIEDE2000 difference
+    lab: tuple[float, float, float] | None = None  # CIELAB, D50, 2 degree observer
+    zone: str | None = None  # "S/sample"
+    between: tuple[str, ...] = ()  # light and dark limit, or light, mid, dark
+    stage: Stage | None = None  # the stage at which the target was agreed
+
+
+@dataclass(frozen=True, slots=True)
+class EvennessWish:
+    """How even the surface shall be. `limit` in L*; `like` names a zone that may not be exceeded instead."""
+
+    wish: Literal["even", "lively"] = "even"
+    limit: float | None = 1.0  # None when `like` is set
+    like: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """What lies in the photos as the known colour."""
+
+    kind: Literal["gray-card", "step-card", "chart-24"] = "gray-card"
+    reflectance: tuple[float, ...] = (0.18,)  # one for a gray card; light to dark for a step card
+    lab: tuple[float, float, float] | None = None  # of the gray card, instead of `reflectance`
+    values: str | None = None  # chart-24: a file beside job.toml
+    edition: Literal["from-2015", "before-2015"] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A patch of a board with one treatment. Lengths in mm, x along the grain from the board's left end."""
+
+    id: str
+    treatment: str  # "none" for a control
+    span_mm: tuple[float, float]
+    across_mm: tuple[float, float]  # from the top edge; the full width when job.toml leaves it out
+    margin_mm: float = DEFAULT_MARGIN_MM
+    stain: str | None = None
+    recipe: dict[str, Any] = field(default_factory=dict)  # stain_coats, dilution, solids, wait, scuff, dwell, …
+
+    @property
+    def sheen(self) -> str | None:
+        """Sheen of the topcoat as written, None when not recorded."""
+        return self.recipe.get("sheen")
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """One board. `length_mm` runs along the grain."""
+
+    id: str
+    species: str
+    length_mm: float
+    width_mm: float
+    zones: tuple[Zone, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoEntry:
+    """One board in one photo. A photo of several boards makes several entries."""
+
+    file: str  # as in job.toml, relative to the job folder
+    board: str
+    stage: Stage
+    light: str | None = None
+    corners: Quad | None = None
+    card: Quad | None = None
+    flat: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A whole job, as job.toml says it."""
+
+    folder: Path
+    name: str
+    units: Literal["mm", "in"]
+    target: Target
+    evenness: EvennessWish
+    reference: Reference
+    boards: tuple[Board, ...]
+    photos: tuple[PhotoEntry, ...]
+    customer: str | None = None
+    as_read: dict[str, Any] = field(default_factory=dict)  # job.toml as parsed, for results.json
+
+    def board(self, board_id: str) -> Board:
+        """The board of that id. Raises KeyError."""
+        for board in self.boards:
+            if board.id == board_id:
+                return board
+        raise KeyError(board_id)
+
+    def zone(self, path: str) -> tuple[Board, Zone]:
+        """Board and zone of a path "board/zone". Raises KeyError."""
+        for board in self.boards:
+            for zone in board.zones:
+                if f"{board.id}/{zone.id}" == path:
+                    return board, zone
+        raise KeyError(path)

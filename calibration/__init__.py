@@ -1,0 +1,1 @@
+"""A photo comes in, trustworthy colour in millimetres goes out."""
