@@ -54,6 +54,13 @@ _KINDS = (
         "A wide-gamut phone photo read as sRGB is wrong by about 8 Delta E on wood.",
     ),
     FindingKind(
+        "profile-damaged",
+        Severity.WARNING,
+        "The photo's colour profile cannot be used ({reason}); sRGB is assumed.",
+        "Send the original file, or export it again with its colour profile embedded.",
+        "A wide-gamut phone photo read as sRGB is wrong by about 8 Delta E on wood.",
+    ),
+    FindingKind(
         "profile-8-bit",
         Severity.NOTE,
         "The colour profile is table-based and was applied in 8 bits.",

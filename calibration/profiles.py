@@ -1,0 +1,305 @@
+"""What linear light and which XYZ does a code value of this photo stand for?
+
+Sources: ICC.1:2022 (profile format v4.4), IEC 61966-2-1:1999 (sRGB), IEC 61966-2-5:2007 (opRGB), SMPTE EG 432-1:2010
+(P3 primaries; with the white point D65 and the sRGB curve they make "Display P3").
+
+Pillow's binding of LittleCMS opens and checks a profile and gives its colour space, class and colorants. It works in
+8 bits only and does not show the tone curves, so these are read here, straight from their tags: a matrix profile then
+becomes one look-up table and one 3x3 in floating point, which costs nothing beyond what sRGB would. A profile made of
+look-up tables is left to LittleCMS, in 8 bits.
+"""
+
+import struct
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache, partial
+from io import BytesIO
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageCms
+
+Floats = NDArray[np.float64]
+ToneCurve = Callable[[Floats], Floats]  # code as a fraction of full scale -> linear light
+
+D50_XYZ = np.array([0.9642, 1.0, 0.8249])  # white of the profile connection space, ICC.1:2022 clause 7.2.16
+D65_XY = (0.3127, 0.3290)  # IEC 61966-2-1
+
+SRGB_XY = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))  # IEC 61966-2-1, table 1
+P3_XY = ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060))  # SMPTE EG 432-1
+OPRGB_XY = ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06))  # IEC 61966-2-5
+OPRGB_GAMMA = 563 / 256  # as its profiles store 2.2
+
+# Cone responses of the linear Bradford adaptation that profiles use; ICC.1:2022, annex E.
+_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+
+_HEADER_BYTES = 128  # then the tag count and the tag table; ICC.1:2022 clause 7
+_USUAL_CLASSES = ("scnr", "mntr", "prtr", "spac")  # those that may be embedded in a picture
+_ROWS_AT_A_TIME = 256  # keeps the copies that Pillow makes small
+
+
+class ProfileDamagedError(ValueError):
+    """The profile cannot be used; the message says why. Assume sRGB, and say so."""
+
+
+class ProfileSpaceError(ValueError):
+    """The profile is for another kind of picture, such as CMYK. The photo's numbers mean something else."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Profile:
+    """The meaning of RGB codes: a tone curve for each channel, then a matrix.
+
+    `table_icc` is set for a table-based profile: codes must go through `apply_tables` first, and curves and matrix
+    are those of the space that this leads to.
+    """
+
+    name: str
+    curves: tuple[ToneCurve, ToneCurve, ToneCurve]
+    to_XYZ: Floats  # (3, 3), linear RGB -> XYZ relative to D50; R = G = B = 1 gives D50_XYZ
+    table_icc: bytes | None = None
+
+    def table(self, levels: int) -> NDArray[np.float32]:
+        """Linear RGB of every code value.
+
+        Parameters
+        ----------
+        levels : int
+            256 or 65536.
+
+        Returns
+        -------
+        ndarray of float32, (levels, 3)
+        """
+        fraction = np.arange(levels) / (levels - 1)
+        return np.stack([curve(fraction) for curve in self.curves], axis=1).astype(np.float32)
+
+
+def sRGB_curve(fraction: Floats) -> Floats:
+    """Linear light of an sRGB code given as a fraction of full scale; IEC 61966-2-1 clause 5.2."""
+    return np.where(fraction <= 0.04045, fraction / 12.92, np.power((fraction + 0.055) / 1.055, 2.4))
+
+
+def power_curve(gamma: float) -> ToneCurve:
+    """The pure power that many profiles and the gAMA chunk of PNG state."""
+    return partial(_power, gamma=gamma)
+
+
+def _power(fraction: Floats, gamma: float) -> Floats:
+    return np.power(fraction, gamma)
+
+
+def profile_of_primaries(
+    name: str,
+    primaries_xy: tuple[tuple[float, float], tuple[float, float], tuple[float, float]],
+    curve: ToneCurve,
+    white_xy: tuple[float, float] = D65_XY,
+) -> Profile:
+    """A profile from chromaticities, adapted to D50.
+
+    Raises
+    ------
+    ProfileDamagedError
+        If the chromaticities span no colour space.
+    """
+    with np.errstate(all="ignore"):
+        columns = np.stack([_xy_to_XYZ(xy) for xy in primaries_xy], axis=1)
+        white = _xy_to_XYZ(white_xy)
+    if not np.isfinite(columns).all() or not np.isfinite(white).all() or abs(np.linalg.det(columns)) < 1e-6:
+        raise ProfileDamagedError("its primaries span no colour space")
+    amounts = np.linalg.solve(columns, white)
+    return Profile(name, (curve, curve, curve), _white_to_D50(columns * amounts))
+
+
+def _xy_to_XYZ(xy: tuple[float, float]) -> Floats:
+    x, y = np.float64(xy[0]), np.float64(xy[1])
+    return np.array([x / y, 1.0, (1 - x - y) / y])
+
+
+def _white_to_D50(to_XYZ: Floats) -> Floats:
+    """Adapt a matrix so that R = G = B = 1 is exactly the white of the connection space.
+
+    Profiles round their colorants to 1/65536, and some old ones are not adapted at all. Linear Bradford serves both:
+    for the rounding it is a change below 1e-4, and neutral codes come out neutral. LittleCMS would leave the rounding
+    in: up to 0.01 in a* and b*.
+    """
+    white = to_XYZ.sum(axis=1)
+    if not np.isfinite(to_XYZ).all() or abs(np.linalg.det(to_XYZ)) < 1e-6 or not 0.5 < white[1] < 2:
+        raise ProfileDamagedError("its colorants span no colour space")
+    cones = _BRADFORD @ white
+    if cones.min() <= 0:
+        raise ProfileDamagedError("its white is no white")
+    adaptation = np.linalg.inv(_BRADFORD) @ np.diag((_BRADFORD @ D50_XYZ) / cones) @ _BRADFORD
+    adapted: Floats = adaptation @ to_XYZ
+    return adapted
+
+
+@lru_cache(maxsize=1)
+def srgb() -> Profile:
+    """IEC 61966-2-1."""
+    return profile_of_primaries("sRGB", SRGB_XY, sRGB_curve)
+
+
+@lru_cache(maxsize=1)
+def display_P3() -> Profile:
+    """P3 primaries, D65, sRGB curve."""
+    return profile_of_primaries("Display P3", P3_XY, sRGB_curve)
+
+
+@lru_cache(maxsize=1)
+def opRGB() -> Profile:
+    """IEC 61966-2-5: the optional colour space of cameras (DCF 2.0)."""
+    return profile_of_primaries("opRGB", OPRGB_XY, power_curve(OPRGB_GAMMA))
+
+
+def read_profile(icc: bytes) -> Profile:
+    """Read an embedded ICC profile.
+
+    Parameters
+    ----------
+    icc : bytes
+        The whole profile, as found in a photo.
+
+    Returns
+    -------
+    Profile
+        With `table_icc` set if the profile is table-based.
+
+    Raises
+    ------
+    ProfileSpaceError
+        If it describes neither RGB nor gray.
+    ProfileDamagedError
+        If LittleCMS or we cannot make sense of it.
+    """
+    try:
+        known = ImageCms.ImageCmsProfile(BytesIO(icc)).profile
+        space, kind, name = known.xcolor_space.strip(), known.device_class.strip(), known.profile_description
+        colorants = (known.red_colorant, known.green_colorant, known.blue_colorant)
+        is_matrix = known.is_matrix_shaper and known.connection_space.strip() == "XYZ"
+    except Exception as refused:  # a damaged profile can raise anything in the binding
+        raise ProfileDamagedError("it cannot be opened") from refused
+    if space not in ("RGB", "GRAY"):
+        raise ProfileSpaceError(space)
+    if kind not in _USUAL_CLASSES:
+        raise ProfileDamagedError(f'a profile of class "{kind}" does not describe a picture')
+    name = " ".join((name or "").split())[:80] or "unnamed profile"
+    tags = _tags(icc)
+    if any(table in tags for table in (b"A2B0", b"A2B1")):  # the tables go before the matrix: ICC.1:2022 clause 9.2
+        return Profile(name, display_P3().curves, display_P3().to_XYZ, table_icc=icc)
+    if space == "GRAY":
+        curve = _read_curve(tags.get(b"kTRC", b""))
+        return Profile(name, (curve, curve, curve), srgb().to_XYZ)  # any matrix that gives D50 for white
+    if not is_matrix or None in colorants:
+        raise ProfileDamagedError("it has neither a matrix nor a table")
+    red, green, blue = (_read_curve(tags.get(tag, b"")) for tag in (b"rTRC", b"gTRC", b"bTRC"))
+    to_XYZ = np.array([colorant[0] for colorant in colorants]).T
+    return Profile(name, (red, green, blue), _white_to_D50(to_XYZ))
+
+
+def _tags(icc: bytes) -> dict[bytes, bytes]:
+    """The tag table of a profile: signature -> element."""
+    (count,) = struct.unpack_from(">I", icc, _HEADER_BYTES)
+    table = icc[_HEADER_BYTES + 4 :][: 12 * count]
+    entries = struct.iter_unpack(">4sII", table[: len(table) // 12 * 12])
+    return {signature: icc[offset : offset + size] for signature, offset, size in entries}
+
+
+def _read_curve(element: bytes) -> ToneCurve:
+    """A tone curve element, 'curv' or 'para'.
+
+    Raises
+    ------
+    ProfileDamagedError
+        If it is neither, cut short, or leads outside 0 to 1.
+    """
+    try:
+        kind = element[:4]
+        curve = {b"curv": _sampled_curve, b"para": _parametric_curve}[kind](element)
+        with np.errstate(all="ignore"):
+            values = curve(np.linspace(0, 1, 257))
+    except (KeyError, struct.error, ValueError, ZeroDivisionError) as refused:
+        raise ProfileDamagedError("a tone curve is missing or damaged") from refused
+    if not np.isfinite(values).all() or values.min() < -0.1 or values.max() > 1.1 or np.ptp(values) < 0.5:
+        raise ProfileDamagedError("a tone curve leads nowhere")
+    return curve
+
+
+def _sampled_curve(element: bytes) -> ToneCurve:
+    """ICC.1:2022 clause 10.6: no value is the identity, one is a power (u8Fixed8), more are samples over 0 to 1."""
+    (count,) = struct.unpack_from(">I", element, 8)
+    if count == 0:
+        return power_curve(1.0)
+    if count == 1:
+        return power_curve(struct.unpack_from(">H", element, 12)[0] / 256)
+    samples = np.frombuffer(element, ">u2", count, 12) / 65535
+    return partial(np.interp, xp=np.linspace(0, 1, count), fp=samples)
+
+
+def _parametric_curve(element: bytes) -> ToneCurve:
+    """ICC.1:2022 clause 10.18, function types 0 to 4 in one formula: (a x + b)^g + e from d on, below it c x + f."""
+    (function,) = struct.unpack_from(">H", element, 8)
+    count = (1, 3, 4, 5, 7)[function] if function <= 4 else 0
+    if count == 0:
+        raise ValueError(function)
+    g, *rest = (value / 65536 for value in struct.unpack_from(f">{count}i", element, 12))
+    a, b, c, d, e, f = (*rest, *(0.0,) * 6)[:6] if rest else (1.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    if function in (1, 2):
+        # These state no limit: it is where the bracket turns positive. Type 2 calls its offset c, below and above.
+        c, d, e, f = 0.0, -b / a, c, c
+    return partial(_parametric, g=g, a=a, b=b, c=c, d=d, e=e, f=f)
+
+
+def _parametric(x: Floats, *, g: float, a: float, b: float, c: float, d: float, e: float, f: float) -> Floats:
+    return np.where(x >= d, np.power(np.maximum(a * x + b, 0), g) + e, c * x + f)
+
+
+def apply_tables(icc: bytes, codes: NDArray[np.uint8], *, full_scale_from: int) -> None:
+    """Take codes through a table-based profile to P3 primaries with the sRGB curve, in place.
+
+    P3, because stained wood reaches beyond sRGB towards orange and red, and a still wider space would spread its 256
+    steps further. Intent: relative colorimetric, black point not scaled.
+
+    Parameters
+    ----------
+    icc : bytes
+        A profile for which `read_profile` set `table_icc`.
+    codes : ndarray of uint8, (rows, columns, 3)
+    full_scale_from : int
+        Codes from here on are clipped; they are left as they are, so that clipping can still be seen.
+
+    Raises
+    ------
+    ProfileDamagedError
+        If LittleCMS cannot build the transform.
+    """
+    try:
+        source = ImageCms.ImageCmsProfile(BytesIO(icc))
+        mode = "L" if source.profile.xcolor_space.strip() == "GRAY" else "RGB"
+        transform = ImageCms.buildTransform(
+            source,
+            ImageCms.ImageCmsProfile(BytesIO(_P3_profile())),
+            mode,
+            "RGB",
+            ImageCms.Intent.RELATIVE_COLORIMETRIC,
+            ImageCms.Flags.HIGHRESPRECALC,
+        )
+    except Exception as refused:  # the tables are only looked at here, and the binding can raise anything
+        raise ProfileDamagedError("its tables cannot be read") from refused
+    for top in range(0, len(codes), _ROWS_AT_A_TIME):
+        strip = codes[top : top + _ROWS_AT_A_TIME]
+        picture = Image.fromarray(np.ascontiguousarray(strip[..., 0] if mode == "L" else strip))
+        turned = np.asarray(ImageCms.applyTransform(picture, transform))
+        np.copyto(strip, turned, where=strip < full_scale_from)
+
+
+@lru_cache(maxsize=1)
+def _P3_profile() -> bytes:
+    """An ICC profile of P3 primaries and the sRGB curve: LittleCMS' own sRGB with other colorants."""
+    icc = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
+    icc[84:100] = bytes(16)  # the checksum no longer holds; zero says that there is none
+    (count,) = struct.unpack_from(">I", icc, _HEADER_BYTES)
+    places = {sig: at for sig, at, _ in struct.iter_unpack(">4sII", icc[_HEADER_BYTES + 4 :][: 12 * count])}
+    for signature, colorant in zip((b"rXYZ", b"gXYZ", b"bXYZ"), display_P3().to_XYZ.T, strict=True):
+        struct.pack_into(">3i", icc, places[signature] + 8, *np.rint(colorant * 65536).astype(int))
+    return bytes(icc)
