@@ -1,0 +1,81 @@
+"""What is the calm background of a photo, and what stands out from it?
+
+The background's brightness may change smoothly over the frame (light falls off); its colour hardly does. A smooth
+surface is fitted robustly to the frame's border, then to everything that agrees with it.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.preview import Preview
+
+BORDER_SHARE = 0.03  # of the frame, where the background is looked for first
+# Least spreads that count as calm, natural-log units: JPEG and shading noise of a plain sheet; chosen.
+CALM_LOG_Y, CALM_RATIO = 0.03, 0.02
+AGREES = 4.0  # spreads; background pixels lie within (chosen: one in 10 000 Gaussian ones does not)
+REFITS = 3
+FIT_PIXELS = 4000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Background:
+    """The background as fitted."""
+
+    distance: NDArray[np.float32]  # (rows, columns), in spreads; small is background
+    log_light: NDArray[np.float32]  # (rows, columns), fitted ln luminance of the background, everywhere
+    is_background: NDArray[np.bool_]  # (rows, columns)
+    spread_log_Y: float
+
+
+def background_of(preview: Preview) -> Background:
+    """Fit the background of a preview."""
+    rows, columns = preview.log_Y.shape
+    y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j].astype(np.float32)
+    layers = np.dstack([preview.log_Y, preview.ratios])
+    layers = cv2.GaussianBlur(layers, (0, 0), 1.0)
+    rim_rows, rim_columns = max(2, round(BORDER_SHARE * rows)), max(2, round(BORDER_SHARE * columns))
+    candidates = np.ones((rows, columns), bool)
+    candidates[rim_rows:-rim_rows, rim_columns:-rim_columns] = False
+
+    rng = np.random.default_rng(20260102)  # a fixed seed: the same photo gives the same answer
+    terms = _terms(x, y, 2)
+    for refit in range(REFITS):
+        if refit:
+            terms = _terms(x, y, 3)
+        chosen = np.flatnonzero(candidates)
+        chosen = rng.permutation(chosen)[:FIT_PIXELS]
+        fitted = np.empty_like(layers)
+        spreads = []
+        for layer, calm in enumerate((CALM_LOG_Y, CALM_RATIO, CALM_RATIO)):
+            basis = terms if layer == 0 else terms[:, :3]
+            coefficients, spread = _robust_fit(basis[chosen], layers[..., layer].ravel()[chosen])
+            fitted[..., layer] = (basis @ coefficients).reshape(rows, columns)
+            spreads.append(max(spread, calm))
+        distance = np.sqrt((((layers - fitted) / np.array(spreads, np.float32)) ** 2).sum(axis=2))
+        candidates = distance < AGREES
+        if candidates.sum() < 50:
+            break
+    return Background(distance, fitted[..., 0], candidates, spreads[0])
+
+
+def _terms(x: NDArray[np.float32], y: NDArray[np.float32], degree: int) -> NDArray[np.float32]:
+    powers = [(i, j) for total in range(degree + 1) for i in range(total + 1) for j in (total - i,)]
+    return np.stack([(x**i * y**j).ravel() for i, j in powers], axis=1)
+
+
+def _robust_fit(basis: NDArray[np.float32], values: NDArray[np.float32]) -> tuple[NDArray[np.float32], float]:
+    """Coefficients and robust spread, by reweighting (Tukey's biweight) from the median outward."""
+    residuals = values - np.median(values)
+    coefficients = np.zeros(basis.shape[1], np.float32)
+    spread = 1.0
+    for _ in range(12):
+        spread = 1.4826 * float(np.median(np.abs(residuals))) + 1e-4
+        weights = np.clip(1 - (residuals / (4.685 * spread)) ** 2, 0, None) ** 2
+        weighted = basis * weights[:, None]
+        ridge = 1e-6 * len(values) * np.eye(basis.shape[1], dtype=np.float32)
+        coefficients = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ values)
+        residuals = values - basis @ coefficients
+    return coefficients, spread

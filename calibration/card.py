@@ -1,0 +1,159 @@
+"""Where does the gray card lie in the photo?
+
+A calm, neutral, four-sided patch. Candidates come from thresholds on lightness and on colour; each is judged by
+how calm, how neutral and how rectangular it is. When several remain, the darkest is taken that leaves no other
+brighter than a perfect white: a sheet of paper or a label is neutral too, but lighter than the card.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.background import Background
+from calibration.preview import Preview
+from calibration.quads import corner_angles_deg, quad_mask, quads_in, shrunk, side_lengths
+
+LEVELS = 14  # thresholds of a map
+MIN_SIDE_PX = 12  # of the preview
+MAX_AREA_SHARE = 0.3  # of the frame
+MAX_ASPECT = 3.5  # cards are 1:1 to 3:2; tilt and long step cards add to that
+NEUTRAL_RATIO = 0.16  # ln units; a camera's white balance leaves about so much cast in daylight (chosen)
+MAX_RATIO = 0.75  # ln units; warm lamps photographed with daylight balance
+CALM = 0.035  # ln units of luminance, robust spread inside the card (chosen: card texture and noise)
+MAX_UNCALM = 0.12
+SAME_PATCH = 0.5  # overlap of two candidates that are one patch
+COMPARABLE = 0.45  # of the best candidate's score: another that good is a rival
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Candidate:
+    """A four-sided patch that might be the card."""
+
+    quad: NDArray[np.float64]  # (4, 2), preview pixels
+    score: float  # 0..1
+    log_Y: float  # median ln luminance inside
+
+
+def find_card(preview: Preview, background: Background) -> tuple[Candidate, ...]:
+    """Candidates for the gray card, best first; empty when nothing looks like one."""
+    candidates: list[Candidate] = []
+    for quad in _quads(preview, background):
+        candidate = _judge(preview, quad)
+        if candidate is not None:
+            candidates.append(candidate)
+    candidates.sort(key=lambda candidate: -candidate.score)
+    distinct: list[Candidate] = []
+    for candidate in candidates:
+        if all(_overlap(candidate.quad, kept.quad) < SAME_PATCH for kept in distinct):
+            distinct.append(candidate)
+    return _gray_first(distinct[:8])
+
+
+def _quads(preview: Preview, background: Background) -> list[NDArray[np.float64]]:
+    colourfulness = np.hypot(preview.ratios[..., 0], preview.ratios[..., 1])
+    maps = [
+        (preview.log_Y, np.linspace(*np.percentile(preview.log_Y, (2, 98)), LEVELS)),
+        (colourfulness, np.geomspace(0.04, 0.6, LEVELS)),
+        (background.distance, np.geomspace(4, 40, LEVELS // 2)),
+    ]
+    min_area = MIN_SIDE_PX**2
+    max_area = MAX_AREA_SHARE * preview.log_Y.size
+    found = []
+    for values, levels in maps:
+        smooth = cv2.medianBlur(values.astype(np.float32), 3)
+        for level in levels:
+            mask = (smooth < level).astype(np.uint8)
+            found += [quad for quad in quads_in(mask, min_area) if _plausible(quad, max_area)]
+    # neutral and apart from the background at once: a gray card on a neutral sheet, or on a wood as light as it
+    for level in np.geomspace(0.08, 0.4, 5):
+        mask = ((colourfulness < level) & (background.distance > 6)).astype(np.uint8)
+        mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+        found += [quad for quad in quads_in(mask, min_area) if _plausible(quad, max_area)]
+    return found
+
+
+def _plausible(quad: NDArray[np.float64], max_area: float) -> bool:
+    sides = side_lengths(quad)
+    length, width = sorted((sides[[0, 2]].mean(), sides[[1, 3]].mean()), reverse=True)
+    angles = corner_angles_deg(quad)
+    return bool(
+        cv2.contourArea(quad.astype(np.float32)) < max_area
+        and width > MIN_SIDE_PX
+        and length < MAX_ASPECT * width
+        and angles.min() > 60
+        and angles.max() < 120
+        and max(sides[0] / sides[2], sides[2] / sides[0], sides[1] / sides[3], sides[3] / sides[1]) < 1.5
+    )
+
+
+def _judge(preview: Preview, quad: NDArray[np.float64]) -> Candidate | None:
+    window, inside = _window(preview.log_Y.shape, shrunk(quad, 0.25))
+    if inside.sum() < 40:
+        return None
+    log_Y = preview.log_Y[window][inside]
+    ratios = np.median(preview.ratios[window][inside], axis=0)
+    cast = float(np.hypot(*ratios))
+    y, x = np.nonzero(inside)
+    basis = np.stack([np.ones_like(x), x, y], axis=1).astype(np.float64)
+    plane, *_ = np.linalg.lstsq(basis, log_Y, rcond=None)
+    residuals = log_Y - basis @ plane
+    uncalm = 1.4826 * float(np.median(np.abs(residuals - np.median(residuals))))
+    colour_spread = 1.4826 * float(np.median(np.abs(preview.ratios[window][inside] - ratios)))
+    step = _step_at_rim(preview, quad)
+    if cast > MAX_RATIO or uncalm > MAX_UNCALM or step < 0.05:
+        return None
+    score = np.exp(-0.5 * (cast / NEUTRAL_RATIO) ** 2) * 0.85 + 0.15 * np.exp(-cast / 0.3)
+    score *= np.exp(-0.5 * (uncalm / CALM) ** 2) * np.exp(-0.5 * (colour_spread / CALM) ** 2)
+    score *= np.sqrt(min(1.0, step / 0.25)) * min(1.0, np.sqrt(inside.sum() / 1500) + 0.4)
+    return Candidate(quad, float(score), float(np.median(log_Y)))
+
+
+def _step_at_rim(preview: Preview, quad: NDArray[np.float64]) -> float:
+    """Least step in colour, over the four sides, between just inside and just outside (ln units)."""
+    layers = np.dstack([preview.log_Y, preview.ratios])
+    within, beyond = shrunk(quad, 0.12), shrunk(quad, -0.12)
+    steps = []
+    for k in range(4):
+        share = np.linspace(0.2, 0.8, 9)[:, None]
+        inner = within[k] + share * (within[(k + 1) % 4] - within[k])
+        outer = beyond[k] + share * (beyond[(k + 1) % 4] - beyond[k])
+        steps.append(np.abs(np.median(_at(layers, inner), axis=0) - np.median(_at(layers, outer), axis=0)).max())
+    return float(np.sort(steps)[1])  # second least: one side may meet a surface of its own tone
+
+
+def _at(layers: NDArray[np.float32], points: NDArray[np.float64]) -> NDArray[np.float32]:
+    rows, columns = layers.shape[:2]
+    x = np.clip(np.round(points[:, 0]).astype(int), 0, columns - 1)
+    y = np.clip(np.round(points[:, 1]).astype(int), 0, rows - 1)
+    return layers[y, x]
+
+
+def _window(
+    shape: tuple[int, ...], quad: NDArray[np.float64]
+) -> tuple[tuple[slice, slice], NDArray[np.bool_]]:
+    """The quadrilateral's bounding window and its mask within."""
+    low = np.maximum(np.floor(quad.min(axis=0)).astype(int), 0)
+    high = np.minimum(np.ceil(quad.max(axis=0)).astype(int) + 1, (shape[1], shape[0]))
+    high = np.maximum(high, low + 1)
+    window = slice(low[1], high[1]), slice(low[0], high[0])
+    return window, quad_mask((high[1] - low[1], high[0] - low[0]), quad - low)
+
+
+def _overlap(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:
+    """Intersection over the smaller area."""
+    shared, _ = cv2.intersectConvexConvex(first.astype(np.float32), second.astype(np.float32))
+    smaller = min(cv2.contourArea(first.astype(np.float32)), cv2.contourArea(second.astype(np.float32)))
+    return float(shared) / max(float(smaller), 1e-9)
+
+
+def _gray_first(candidates: list[Candidate]) -> tuple[Candidate, ...]:
+    if not candidates:
+        return ()
+    rivals = [candidate for candidate in candidates if candidate.score > COMPARABLE * candidates[0].score]
+    brightest = max(candidate.log_Y for candidate in rivals)
+    # taken as 18 %, the card may not push a rival above 100 %: at most ln(1 / 0.18) between them, and some falloff
+    possible = [candidate for candidate in rivals if brightest - candidate.log_Y < np.log(1 / 0.18) + 0.25]
+    chosen = min(possible, key=lambda candidate: candidate.log_Y)
+    return (chosen, *(candidate for candidate in candidates if candidate is not chosen))

@@ -1,0 +1,263 @@
+"""One photo in, one flat upright board in millimetres out: the whole way.
+
+photo -> where the board and the card lie -> light -> gray card -> camera correction -> flat board: XYZ under D50,
+what of it can be measured, findings.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import gray_card_correction
+from calibration.errors import CalibrationError, PlaceError, ReferenceCardError
+from calibration.findings import REGISTRY, Finding, finding
+from calibration.light import Light, light_from_background, light_from_flat
+from calibration.photo import Photo
+from calibration.place import Place
+from calibration.plane import FlatPicture, Plane, flatten, plane_from_corners
+from calibration.quads import shrunk
+from calibration.reference import GrayReading, read_gray_card
+
+# Chosen: ten pixels in the shortest wavelength that counts as blotch (4 mm), and no more work than that needs.
+MM_PER_PX = 0.4
+MIN_PX_PER_MM = 1.0  # a 4 mm wave is then four pixels wide
+WANTED_PX_PER_MM = 1 / MM_PER_PX
+MAX_CLIPPED = 0.001  # of the board
+DARK_LEVEL = 0.04  # of full scale, linear: code 56 of 255; half of all codes lie below it
+MAX_CARD_UNEVENNESS = 0.06  # over the card: 1.2 L* at L* 45
+MAX_LIGHT_RANGE = 0.10  # over the board, on the background
+MAX_EDGE_WIDTH_MM = 1.0  # 10-90 %: a wave of 6 mm then keeps 93 % of its height (Gaussian blur)
+MAX_OUTLINE_ERROR_MM = 0.5
+WANTED_CARD_PIXELS = 2500
+CARD_RIM_MM = 3.0  # around the card on the board: its shadow and its edge
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FlatBoard:
+    """A board's face, upright and flat, in colour that means something.
+
+    Pixel (r, c) of the arrays covers the square from (c, r) to (c + 1, r + 1) times `mm_per_px`, measured from the
+    board's top-left corner.
+    """
+
+    XYZ: NDArray[np.float32]  # (rows, columns, 3), under D50, Y = 1 for a perfect white
+    measurable: NDArray[np.bool_]  # (rows, columns); False: outside the photo, clipped, or under the card
+    mm_per_px: float
+    photo_px_per_mm: float  # coarsest scale in the photo over the board
+    located_by: Literal["corners", "outline"]
+    plane: Plane
+    card_mm: NDArray[np.float64]  # (4, 2), the card's corners on the board's plane, mm
+    reading: GrayReading
+    light: Light
+    findings: tuple[Finding, ...]
+
+    @property
+    def light_range(self) -> float | None:
+        """(max - min) / max of the light over the board where it was mapped, else None."""
+        return self.light.range_over_board() if self.light.mapped else None
+
+
+def flat_board(
+    photo: Photo,
+    place: Place,
+    size_mm: tuple[float, float],
+    known_XYZ: NDArray[np.float64],
+    *,
+    flat: Photo | None = None,
+    mm_per_px: float = MM_PER_PX,
+) -> FlatBoard:
+    """Turn a photo with a gray card into a flat board in XYZ.
+
+    Parameters
+    ----------
+    photo : Photo
+    place : Place
+        Where the board and the card lie (`locate`).
+    size_mm : (float, float)
+        Length along the grain and width of the board, mm.
+    known_XYZ : ndarray, (3,)
+        The gray card under D50, Y = 1 for a perfect white (`card_XYZ`).
+    flat : Photo, optional
+        A plain sheet in the same place and light.
+    mm_per_px : float
+        Scale of the flat board.
+
+    Raises
+    ------
+    PlaceError
+        If the board was not found, or is seen too small.
+    ReferenceCardError
+        If the card was not found or cannot serve.
+    """
+    findings = list(photo.findings)
+    plane = _plane(photo, place, size_mm)
+    coarsest, _ = plane.px_per_mm()
+    findings += _scale_findings(photo, coarsest)
+    findings += _outline_findings(place, coarsest)
+    if place.card is None:
+        raise ReferenceCardError(
+            f"the gray card was not found: {place.why_no_card}.",
+            photo=photo.name,
+            remedy=REGISTRY["card-missing"].remedy,
+            code="card-missing",
+        )
+    reading = read_gray_card(photo, place.card)
+    findings += _card_findings(reading)
+    findings += _blur_findings(place, coarsest)
+
+    light, light_findings = _light(photo, place, plane, flat)
+    findings += light_findings
+    picture = flatten(photo, plane, mm_per_px)
+    matrix = gray_card_correction(photo, reading, known_XYZ)
+    linear = _evened(picture, plane, light, place.card)
+    XYZ = cv2.transform(linear, matrix.astype(np.float32))
+    card_mm = plane.to_mm(place.card)
+    measurable = picture.seen & ~_under_card(picture, card_mm)
+    findings += _exposure_findings(picture)
+    if not light.mapped:
+        findings.append(_unmapped(light, XYZ, measurable))
+    return FlatBoard(
+        XYZ,
+        measurable,
+        mm_per_px,
+        coarsest,
+        place.located_by or "corners",
+        plane,
+        card_mm,
+        reading,
+        light,
+        tuple(findings),
+    )
+
+
+def finding_of(error: CalibrationError) -> Finding:
+    """The finding that says in results and reports what an error says to a caller."""
+    kind = REGISTRY[error.code]
+    return Finding(kind.code, kind.severity, error.what[:1].upper() + error.what[1:], error.remedy or kind.remedy)
+
+
+def _plane(photo: Photo, place: Place, size_mm: tuple[float, float]) -> Plane:
+    if place.board is None:
+        raise PlaceError(
+            f"the board was not found: {place.why_no_board}.",
+            photo=photo.name,
+            remedy=REGISTRY["board-not-found"].remedy,
+            code="board-not-found",
+        )
+    try:
+        return plane_from_corners(place.board, *size_mm)
+    except ValueError as problem:
+        raise PlaceError(
+            "the corners given are not those of a board's face, in order around it.",
+            photo=photo.name,
+            remedy="Give them as top-left, top-right, bottom-right, bottom-left of the board.",
+            code="board-not-found",
+        ) from problem
+
+
+def _scale_findings(photo: Photo, px_per_mm: float) -> list[Finding]:
+    if px_per_mm < MIN_PX_PER_MM:
+        raise PlaceError(
+            f"only {px_per_mm:.2f} px/mm on the board (at least {MIN_PX_PER_MM:.2f} needed).",
+            photo=photo.name,
+            remedy=REGISTRY["far-too-few-pixels"].remedy,
+            code="far-too-few-pixels",
+        )
+    if px_per_mm < WANTED_PX_PER_MM:
+        return [finding("too-few-pixels", px_per_mm=px_per_mm, limit=WANTED_PX_PER_MM)]
+    return []
+
+
+def _outline_findings(place: Place, px_per_mm: float) -> list[Finding]:
+    found = [finding("board-turned")] if place.turned else []
+    if place.board_edges is not None:
+        error_mm = place.board_edges.scatter_px / px_per_mm
+        if error_mm > MAX_OUTLINE_ERROR_MM:
+            found.append(finding("outline-rough", error_mm=error_mm))
+    return found
+
+
+def _card_findings(reading: GrayReading) -> list[Finding]:
+    found = []
+    if reading.unevenness > MAX_CARD_UNEVENNESS:
+        found.append(
+            finding("card-uneven", percent=100 * reading.unevenness, limit=100 * MAX_CARD_UNEVENNESS)
+        )
+    if reading.pixels < WANTED_CARD_PIXELS:
+        found.append(finding("card-small", pixels=reading.pixels, limit=WANTED_CARD_PIXELS))
+    level = float(reading.linear_RGB[1])
+    if level < DARK_LEVEL:
+        found.append(finding("card-dark", percent=100 * level, limit=100 * DARK_LEVEL))
+    return found
+
+
+def _blur_findings(place: Place, px_per_mm: float) -> list[Finding]:
+    edges = (place.card_edges, place.board_edges)
+    widths = [edge.edge_width_px for edge in edges if edge is not None and edge.edge_width_px is not None]
+    if not widths:
+        return []
+    width_mm = min(widths) / px_per_mm
+    return [finding("blurred", blur_mm=width_mm, limit=MAX_EDGE_WIDTH_MM)] if width_mm > MAX_EDGE_WIDTH_MM else []
+
+
+def _exposure_findings(picture: FlatPicture) -> list[Finding]:
+    found = []
+    if picture.clipped > MAX_CLIPPED:
+        found.append(finding("clipped", percent=100 * picture.clipped, limit=100 * MAX_CLIPPED))
+    brightest = picture.linear_RGB[::4, ::4].max(axis=2)
+    level = float(np.percentile(brightest, 98))
+    if level < DARK_LEVEL:
+        found.append(finding("too-dark", percent=100 * level, limit=100 * DARK_LEVEL))
+    return found
+
+
+def _light(photo: Photo, place: Place, plane: Plane, flat: Photo | None) -> tuple[Light, list[Finding]]:
+    found = []
+    if flat is not None:
+        light, why_not = light_from_flat(flat, photo, plane)
+        if light is not None:
+            return light, []
+        found.append(finding("flat-unusable", reason=why_not))
+    light = light_from_background(place.preview, place.background, plane)
+    uneven = light.range_over_board()
+    if uneven is not None and uneven > MAX_LIGHT_RANGE:
+        found.append(finding("light-uneven", percent=100 * uneven, limit=100 * MAX_LIGHT_RANGE))
+    return light, found
+
+
+def _evened(
+    picture: FlatPicture, plane: Plane, light: Light, card_px: NDArray[np.float64]
+) -> NDArray[np.float32]:
+    """The flat picture as if lit everywhere like the card, where the light was mapped."""
+    if not light.mapped:
+        return picture.linear_RGB
+    rows, columns = picture.seen.shape
+    # light is smooth: every eighth pixel is enough, the rest is interpolated
+    x = (np.linspace(0, columns, columns // 8 + 2)) * picture.mm_per_px
+    y = (np.linspace(0, rows, rows // 8 + 2)) * picture.mm_per_px
+    grid = np.stack(np.meshgrid(x, y), axis=-1)
+    ratio = light.log_at(plane.to_px(grid)) - light.log_at(card_px.mean(axis=0))
+    fine = cv2.resize(np.exp(-ratio).astype(np.float32), (columns, rows), interpolation=cv2.INTER_LINEAR)
+    return picture.linear_RGB * fine[..., None]
+
+
+def _under_card(picture: FlatPicture, card_mm: NDArray[np.float64]) -> NDArray[np.bool_]:
+    side_mm = float(np.hypot(*(card_mm[1] - card_mm[0])))
+    with_rim = shrunk(card_mm, -2 * CARD_RIM_MM / max(side_mm, 1.0))
+    mask = np.zeros(picture.seen.shape, np.uint8)
+    points = with_rim / picture.mm_per_px - 0.5
+    if np.abs(points).max() < 1e5:  # a card far outside the plane's horizon covers nothing
+        cv2.fillConvexPoly(mask, np.round(points).astype(np.int32), 1)
+    return mask.astype(bool)
+
+
+def _unmapped(light: Light, XYZ: NDArray[np.float32], measurable: NDArray[np.bool_]) -> Finding:
+    uneven = light.range_over_board()
+    percent = 5.0 if uneven is None else max(100 * uneven, 1.0)
+    Y = max(float(np.median(XYZ[..., 1][measurable])) if measurable.any() else 0.18, 0.01)
+    L_star = 116 / 3 * np.cbrt(Y) * percent / 100  # dL*/dlnY, CIE 1976
+    return finding("light-not-mapped", percent=percent, L_star=L_star)
+

@@ -1,0 +1,158 @@
+"""Where do the board and the gray card lie in the photo?
+
+What the finisher gives is taken; what is not given is looked for. Nothing is raised here: what was not found is
+None, with the reason, so that a caller can show what was seen.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from calibration.background import Background, background_of
+from calibration.card import find_card
+from calibration.edges import EdgeQuad, refine_quad
+from calibration.outline import find_outline
+from calibration.photo import Photo
+from calibration.preview import Preview, preview_of
+from calibration.quads import side_lengths
+
+SQUARE_BOARD = 1.12  # a board less elongated than this is taken as lying the way it is seen
+CARD_REACH_SHARE = 0.08  # of the card's shorter side: how far its edge may lie from the first guess
+CARD_SUPPORT = 0.3  # share of profiles that must agree before a refined card replaces the first guess
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Place:
+    """Where things lie in a photo, in photo pixels."""
+
+    board: NDArray[np.float64] | None  # (4, 2): top-left, top-right, bottom-right, bottom-left of the board itself
+    card: NDArray[np.float64] | None  # (4, 2), clockwise from anywhere
+    located_by: Literal["corners", "outline"] | None
+    board_edges: EdgeQuad | None  # how well the outline is supported; None when the corners were given
+    card_edges: EdgeQuad | None
+    turned: bool  # the board stands upright in the photo, and its left end was taken to be at the top
+    why_no_board: str
+    why_no_card: str
+    card_rivals: tuple[NDArray[np.float64], ...]  # other patches that might have been the card
+    preview: Preview
+    background: Background
+
+
+def locate(
+    photo: Photo,
+    size_mm: tuple[float, float] | None,
+    *,
+    corners: ArrayLike | None = None,
+    card: ArrayLike | None = None,
+) -> Place:
+    """Find the board and the card.
+
+    Parameters
+    ----------
+    photo : Photo
+    size_mm : (float, float) or None
+        Length (along the grain) and width of the board, mm. None: any four-sided shape will do.
+    corners, card : array_like, (4, 2), optional
+        Corners that the finisher gave, in pixels; they are used as they are.
+
+    Returns
+    -------
+    Place
+    """
+    preview = preview_of(photo)
+    background = background_of(preview)
+    card_quad, card_edges, rivals = _card(photo, preview, background, card)
+    if corners is not None:
+        given = np.asarray(corners, dtype=np.float64)
+        return Place(
+            given, card_quad, "corners", None, card_edges, False, "", _no_card(card_quad), rivals, preview, background
+        )
+    small_card = None if card_quad is None else preview.to_preview(card_quad)
+    outline = find_outline(photo, preview, background, size_mm, small_card)
+    if outline is None:
+        share = background.is_background.mean()
+        reason = (
+            "no calm background surrounds it"
+            if share < 0.08
+            else "nothing four-sided of its proportions stands out from the background"
+        )
+        return Place(
+            None, card_quad, None, None, card_edges, False, reason, _no_card(card_quad), rivals, preview, background
+        )
+    board, turned = order_corners(outline.edges.corners_px, size_mm)
+    return Place(
+        board,
+        card_quad,
+        "outline",
+        outline.edges,
+        card_edges,
+        turned,
+        "",
+        _no_card(card_quad),
+        rivals,
+        preview,
+        background,
+    )
+
+
+def order_corners(
+    quad_px: NDArray[np.float64], size_mm: tuple[float, float] | None
+) -> tuple[NDArray[np.float64], bool]:
+    """Which corner is the board's top-left?
+
+    A board lying across the photo is read as seen, whichever way it is turned by less than 45 degrees. One that
+    stands upright is read from the top down: its left end is taken to be at the top of the photo.
+
+    Parameters
+    ----------
+    quad_px : ndarray, (4, 2)
+        Corners clockwise in the picture, starting anywhere.
+    size_mm : (float, float) or None
+        Length and width of the board, mm.
+
+    Returns
+    -------
+    corners : ndarray, (4, 2)
+        Top-left, top-right, bottom-right, bottom-left of the board.
+    turned : bool
+        Whether it stands upright.
+    """
+    first = _side_most_to_the_right(quad_px)
+    as_seen = np.roll(quad_px, -first, axis=0)
+    if size_mm is None or max(size_mm) < SQUARE_BOARD * min(size_mm):
+        return as_seen, False
+    sides = side_lengths(as_seen)
+    lies_across = (sides[[0, 2]].sum() >= sides[[1, 3]].sum()) == (size_mm[0] >= size_mm[1])
+    if lies_across:
+        return as_seen, False
+    # turned a quarter clockwise: the board's top-left corner is the picture's top-right one
+    return np.roll(as_seen, -1, axis=0), True
+
+
+def _side_most_to_the_right(quad: NDArray[np.float64]) -> int:
+    """Index of the side that, followed clockwise, points most to the right: the upper side as seen."""
+    directions = np.roll(quad, -1, axis=0) - quad
+    return int((directions[:, 0] / np.hypot(*directions.T)).argmax())
+
+
+def _card(
+    photo: Photo, preview: Preview, background: Background, given: ArrayLike | None
+) -> tuple[NDArray[np.float64] | None, EdgeQuad | None, tuple[NDArray[np.float64], ...]]:
+    if given is not None:
+        quad = np.asarray(given, dtype=np.float64)
+        return quad, None, ()
+    candidates = find_card(preview, background)
+    if not candidates:
+        return None, None, ()
+    coarse = preview.to_photo(candidates[0].quad)
+    edges = refine_quad(photo, coarse, max(5.0, CARD_REACH_SHARE * float(side_lengths(coarse).min())))
+    good = edges.support >= CARD_SUPPORT and cv2.isContourConvex(edges.corners_px.astype(np.float32))
+    rivals = tuple(preview.to_photo(candidate.quad) for candidate in candidates[1:])
+    return (edges.corners_px if good else coarse), (edges if good else None), rivals
+
+
+def _no_card(card: NDArray[np.float64] | None) -> str:
+    return "" if card is not None else "no calm, neutral, four-sided patch was seen"

@@ -1,0 +1,184 @@
+"""How do millimetres on a flat face become pixels of the photo, and the photo a flat picture in millimetres?
+
+The face is a plane, so the map is a homography (Hartley & Zisserman, Multiple View Geometry, 2nd ed. 2004, ch. 2).
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from calibration.photo import Photo
+
+# Output pixels a tile is wide and high. Chosen: source, fine and averaged tile together stay in a 2 MiB cache.
+TILE_PX = 64
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plane:
+    """A flat face in a photo. Millimetres: x along its top edge from its top-left corner, y down."""
+
+    mm_to_px: NDArray[np.float64]  # (3, 3) homography
+    length_mm: float
+    width_mm: float
+
+    def to_px(self, points_mm: ArrayLike) -> NDArray[np.float64]:
+        """Pixel coordinates (..., 2) of points (..., 2) in mm."""
+        return _apply(self.mm_to_px, points_mm)
+
+    def to_mm(self, points_px: ArrayLike) -> NDArray[np.float64]:
+        """Millimetres (..., 2) of points (..., 2) in pixels."""
+        return _apply(np.linalg.inv(self.mm_to_px), points_px)
+
+    def px_per_mm(self) -> tuple[float, float]:
+        """Coarsest and finest scale, in photo pixels per mm, over corners and centre, in any direction."""
+        scales = [np.linalg.svd(self._jacobian(x, y), compute_uv=False) for x, y in self._probes()]
+        return float(min(scale[1] for scale in scales)), float(max(scale[0] for scale in scales))
+
+    def corners_px(self) -> NDArray[np.float64]:
+        """The face's corners (4, 2) in pixels: top-left, top-right, bottom-right, bottom-left."""
+        return self.to_px(face_corners_mm(self.length_mm, self.width_mm))
+
+    def _probes(self) -> Iterator[tuple[float, float]]:
+        yield from face_corners_mm(self.length_mm, self.width_mm)
+        yield self.length_mm / 2, self.width_mm / 2
+
+    def _jacobian(self, x: float, y: float) -> NDArray[np.float64]:
+        u, v, w = self.mm_to_px @ (x, y, 1.0)
+        rows = self.mm_to_px
+        return np.array(
+            [
+                [rows[0, 0] * w - rows[2, 0] * u, rows[0, 1] * w - rows[2, 1] * u],
+                [rows[1, 0] * w - rows[2, 0] * v, rows[1, 1] * w - rows[2, 1] * v],
+            ]
+        ) / (w * w)
+
+
+def face_corners_mm(length_mm: float, width_mm: float) -> NDArray[np.float64]:
+    """Corners (4, 2) of a face in mm: top-left, top-right, bottom-right, bottom-left."""
+    return np.array([[0.0, 0.0], [length_mm, 0.0], [length_mm, width_mm], [0.0, width_mm]])
+
+
+def plane_from_corners(corners_px: ArrayLike, length_mm: float, width_mm: float) -> Plane:
+    """The plane of a face from its four corners.
+
+    Parameters
+    ----------
+    corners_px : array_like, (4, 2)
+        Top-left, top-right, bottom-right, bottom-left of the face itself, in pixels.
+    length_mm, width_mm : float
+        Size of the face, mm.
+
+    Raises
+    ------
+    ValueError
+        If the corners are not the corners of a convex quadrilateral.
+    """
+    corners = np.asarray(corners_px, dtype=np.float64)
+    if corners.shape != (4, 2) or not cv2.isContourConvex(corners.astype(np.float32)):
+        raise ValueError("plane_from_corners: the corners must form a convex quadrilateral, given in order.")
+    mm_to_px, _ = cv2.findHomography(face_corners_mm(length_mm, width_mm), corners, 0)
+    return Plane(np.asarray(mm_to_px, dtype=np.float64), length_mm, width_mm)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FlatPicture:
+    """A face seen from straight above. Pixel (r, c) is the mean over its square of `mm_per_px`."""
+
+    linear_RGB: NDArray[np.float32]  # (rows, columns, 3)
+    seen: NDArray[np.bool_]  # (rows, columns); False: outside the photo, or a colour channel was at full scale
+    clipped: float  # fraction of the pixels inside the photo that touch a clipped photo pixel
+    mm_per_px: float
+
+
+def flatten(photo: Photo, plane: Plane, mm_per_px: float) -> FlatPicture:
+    """Resample a face once, in linear light, to a flat picture of a given scale.
+
+    The photo is read on a grid at least as fine as its own pixels and averaged over each output pixel's
+    square, so that texture finer than `mm_per_px` is averaged as the eye would, not aliased.
+
+    Parameters
+    ----------
+    photo : Photo
+    plane : Plane
+        Where the face lies in the photo.
+    mm_per_px : float
+        Side of an output pixel, mm.
+
+    Returns
+    -------
+    FlatPicture
+        ``round(width_mm / mm_per_px)`` rows and ``round(length_mm / mm_per_px)`` columns.
+    """
+    rows, columns = round(plane.width_mm / mm_per_px), round(plane.length_mm / mm_per_px)
+    finest = plane.px_per_mm()[1]
+    fine = max(1, int(np.ceil(finest * mm_per_px)))
+    # from fine output pixels to mm: centres of fine pixels lie half a fine pixel inside the square
+    step = mm_per_px / fine
+    fine_to_mm = np.array([[step, 0.0, step / 2], [0.0, step, step / 2], [0.0, 0.0, 1.0]])
+    fine_to_px = plane.mm_to_px @ fine_to_mm
+
+    linear_RGB = np.empty((rows, columns, 3), np.float32)
+    seen = np.ones((rows, columns), bool)
+    clipped = np.zeros((rows, columns), bool)
+    for top in range(0, rows, TILE_PX):
+        for left in range(0, columns, TILE_PX):
+            part = np.s_[top : min(top + TILE_PX, rows), left : min(left + TILE_PX, columns)]
+            _fill_tile(photo, fine_to_px, fine, part, (linear_RGB[part], seen[part], clipped[part]))
+    inside = np.count_nonzero(seen)
+    fraction = np.count_nonzero(clipped & seen) / inside if inside else 0.0
+    return FlatPicture(linear_RGB, seen & ~clipped, fraction, mm_per_px)
+
+
+def _fill_tile(
+    photo: Photo,
+    fine_to_px: NDArray[np.float64],
+    fine: int,
+    part: tuple[slice, slice],
+    out: tuple[NDArray[np.float32], NDArray[np.bool_], NDArray[np.bool_]],
+) -> None:
+    linear_RGB, seen, clipped = out
+    height, width = seen.shape
+    shift = np.array([[1.0, 0.0, part[1].start * fine], [0.0, 1.0, part[0].start * fine], [0.0, 0.0, 1.0]])
+    tile_to_px = fine_to_px @ shift
+    ends = [[-1.0, -1.0], [width * fine, -1.0], [width * fine, height * fine], [-1.0, height * fine]]
+    corners = _apply(tile_to_px, ends)
+    photo_rows, photo_columns = photo.codes.shape[:2]
+    low = np.floor(corners.min(axis=0)).astype(int) - 1
+    high = np.ceil(corners.max(axis=0)).astype(int) + 2
+    whole = low.min() >= 0 and high[0] <= photo_columns and high[1] <= photo_rows
+    low, high = np.maximum(low, 0), np.minimum(high, (photo_columns, photo_rows))
+    if (high - low < 1).any():
+        linear_RGB[...] = 0
+        seen[...] = False
+        return
+    window = slice(low[1], high[1]), slice(low[0], high[0])
+    to_window = np.array([[1.0, 0.0, -low[0]], [0.0, 1.0, -low[1]], [0.0, 0.0, 1.0]]) @ tile_to_px
+
+    size = (width * fine, height * fine)
+    linear_RGB[...] = _averaged(photo.linear_RGB(*window), to_window, size, fine)
+    if not whole:
+        seen[...] = _averaged(np.ones((high[1] - low[1], high[0] - low[0]), np.float32), to_window, size, fine) > 0.999
+    full_scale = photo.is_clipped(*window)
+    if full_scale.any():
+        clipped[...] = _averaged(full_scale.astype(np.float32), to_window, size, fine) > 0
+
+
+def _averaged(
+    source: NDArray[np.float32], to_source: NDArray[np.float64], size: tuple[int, int], fine: int
+) -> NDArray[np.float32]:
+    """Bilinear on the fine grid, then the mean over each output pixel's `fine` x `fine` square."""
+    flat = cv2.warpPerspective(
+        source, to_source, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_CONSTANT
+    )
+    if fine == 1:
+        return flat
+    return cv2.resize(flat, (size[0] // fine, size[1] // fine), interpolation=cv2.INTER_AREA)
+
+
+def _apply(homography: NDArray[np.float64], points: ArrayLike) -> NDArray[np.float64]:
+    points = np.asarray(points, dtype=np.float64)
+    mapped = points @ homography[:, :2].T + homography[:, 2]
+    return np.asarray(mapped[..., :2] / mapped[..., 2:])

@@ -1,0 +1,70 @@
+"""Which four-sided shapes are there in a map?  Outlines of thresholded maps, reduced to four corners."""
+
+from collections.abc import Iterator
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+MIN_SOLIDITY = 0.88  # area over area of the convex hull; a notch of a tenth may be a shadow or a clip
+
+
+def quads_in(mask: NDArray[np.uint8], min_area_px: float) -> Iterator[NDArray[np.float64]]:
+    """Quadrilaterals (4, 2) in a mask, clockwise in the picture, from outer outlines and holes alike."""
+    outlines, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    for outline in outlines:
+        area = cv2.contourArea(outline)
+        if area < min_area_px:
+            continue
+        hull = cv2.convexHull(outline)
+        if area < MIN_SOLIDITY * cv2.contourArea(hull):
+            continue
+        quad = quad_of_hull(hull)
+        if quad is not None:
+            yield quad
+
+
+def quad_of_hull(hull: NDArray[np.int32]) -> NDArray[np.float64] | None:
+    """The four corners (4, 2) of a nearly four-sided convex outline, clockwise; None if it is no such thing."""
+    perimeter = cv2.arcLength(hull, closed=True)
+    for share in (0.015, 0.02, 0.03, 0.04, 0.06):
+        corners = cv2.approxPolyDP(hull, share * perimeter, closed=True)
+        if len(corners) == 4:
+            quad = clockwise(corners.reshape(4, 2).astype(np.float64))
+            covered = cv2.contourArea(hull) / max(cv2.contourArea(quad.astype(np.float32)), 1e-9)
+            return quad if 0.85 < covered < 1.2 and corner_angles_deg(quad).min() > 40 else None
+        if len(corners) < 4:
+            return None
+    return None
+
+
+def clockwise(quad: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The same corners in clockwise order as seen in the picture (y down)."""
+    area = cv2.contourArea(quad.astype(np.float32), oriented=True)
+    return quad if area > 0 else quad[::-1].copy()
+
+
+def corner_angles_deg(quad: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Inner angles (4,) of a quadrilateral, degrees."""
+    back = np.roll(quad, 1, axis=0) - quad
+    ahead = np.roll(quad, -1, axis=0) - quad
+    cosine = (back * ahead).sum(axis=1) / (np.hypot(*back.T) * np.hypot(*ahead.T) + 1e-12)
+    return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1, 1))))
+
+
+def side_lengths(quad: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Lengths (4,) of the sides from each corner to the next."""
+    return np.asarray(np.hypot(*(np.roll(quad, -1, axis=0) - quad).T))
+
+
+def shrunk(quad: NDArray[np.float64], share: float) -> NDArray[np.float64]:
+    """The quadrilateral moved toward its centre: `share` 0.2 leaves 80 % of each side."""
+    centre = quad.mean(axis=0)
+    return np.asarray(centre + (1 - share) * (quad - centre))
+
+
+def quad_mask(shape: tuple[int, ...], quad: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Mask (rows, columns) of the pixels whose centres lie inside a quadrilateral."""
+    mask = np.zeros(shape[:2], np.uint8)
+    cv2.fillConvexPoly(mask, np.round(quad * 16).astype(np.int32), 1, lineType=cv2.LINE_8, shift=4)
+    return mask.astype(bool)
