@@ -6,8 +6,10 @@ Place and owner are not read: a job folder is passed on to others.
 
 import math
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any, TypeVar
 
 from PIL import Image
@@ -52,12 +54,12 @@ NO_TAGS = CameraTags(Exif(), 1, None)
 
 
 def parse_exif(block: bytes) -> CameraTags:
-    """Read an EXIF block as JPEG and PNG carry it.
+    r"""Read an EXIF block as JPEG and PNG carry it.
 
     Parameters
     ----------
     block : bytes
-        With or without the leading ``Exif\\0\\0``; may be damaged.
+        With or without the leading ``Exif\0\0``; may be damaged.
 
     Returns
     -------
@@ -65,15 +67,16 @@ def parse_exif(block: bytes) -> CameraTags:
         Whatever could be read.
     """
     tags = Image.Exif()
-    loaded = _or_none(lambda: [tags.load(block)])
-    return NO_TAGS if loaded is None else read_tags(tags)
+    with suppress(Exception):  # a damaged block can raise anything; what was read before that is kept
+        tags.load(block)
+    return read_tags(tags)
 
 
 def read_tags(tags: Image.Exif) -> CameraTags:
     """Take what we keep out of parsed tags (a TIFF file's own, or a block's)."""
     photo = _or_none(lambda: dict(tags.get_ifd(_EXIF_IFD))) or {}
     interoperability = _or_none(lambda: dict(tags.get_ifd(_INTEROPERABILITY_IFD))) or {}
-    base = {tag: _or_none(lambda tag=tag: tags.get(tag)) for tag in (_MAKE, _MODEL, _ORIENTATION, _SOFTWARE)}
+    base = {tag: _or_none(partial(tags.get, tag)) for tag in (_MAKE, _MODEL, _ORIENTATION, _SOFTWARE)}
     exif = Exif(
         camera=_camera(_text(base, _MAKE), _text(base, _MODEL)),
         lens=_text(photo, _LENS_MODEL),
@@ -85,10 +88,10 @@ def read_tags(tags: Image.Exif) -> CameraTags:
         flash_fired=_flash_fired(photo),
         digital_zoom=_positive(photo, _DIGITAL_ZOOM),
     )
-    orientation = _or_none(lambda: int(base[_ORIENTATION]))
+    orientation = _positive(base, _ORIENTATION)
     return CameraTags(
         exif,
-        orientation if orientation in range(1, 9) else 1,
+        int(orientation) if orientation is not None and orientation in range(1, 9) else 1,
         _colour_space(_or_none(lambda: int(photo[_COLOR_SPACE])), _text(interoperability, _INTEROPERABILITY_INDEX)),
     )
 
@@ -115,14 +118,13 @@ def _iso(photo: Mapping[int, Any]) -> int | None:
 
 
 def _taken(stamp: str | None, offset: str | None) -> str | None:
-    """ "2024:05:01 12:30:00" and "+02:00" as ISO 8601."""
+    """Write "2024:05:01 12:30:00" and "+02:00" as ISO 8601."""
     if stamp is None:
         return None
-    for text in (f"{stamp}{offset or ''}", stamp):
-        for form in ("%Y:%m:%d %H:%M:%S%z", "%Y:%m:%d %H:%M:%S"):
-            moment = _or_none(lambda text=text, form=form: datetime.strptime(text, form))  # noqa: DTZ007 - most cameras write local time without an offset
-            if moment is not None:
-                return moment.isoformat()
+    for text, form in ((f"{stamp}{offset}", "%Y:%m:%d %H:%M:%S%z"), (stamp, "%Y:%m:%d %H:%M:%S")):
+        moment = _or_none(partial(datetime.strptime, text, form))
+        if moment is not None:
+            return moment.isoformat()
     return None
 
 
@@ -131,7 +133,7 @@ def _flash_fired(photo: Mapping[int, Any]) -> bool | None:
 
 
 def _positive(tags: Mapping[int, Any], tag: int) -> float | None:
-    """A number above zero; cameras write 0/0 or 0 for "unknown"."""
+    """Read a number above zero; cameras write 0/0 or 0 for "unknown"."""
     value = _or_none(lambda: float(tags[tag][0] if isinstance(tags[tag], tuple) else tags[tag]))
     return value if value is not None and math.isfinite(value) and value > 0 else None
 

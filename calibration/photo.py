@@ -1,4 +1,4 @@
-"""What linear light does each pixel of a photo file stand for?
+"""What linear light does each pixel of a photo file stand for?  From the file's bytes to upright codes and their curve.
 
 The file is read once: its bytes are hashed and decoded from the same buffer. The pixel cap is checked on the header,
 before anything is decoded, and no library's own limit is touched. Pixels stay codes (1 or 2 bytes a channel) until a
@@ -6,9 +6,10 @@ region of them is asked for in linear light; that look-up is exact, so nothing i
 """
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final, cast
 
 import cv2
 import numpy as np
@@ -17,20 +18,11 @@ from numpy.typing import NDArray
 from calibration.errors import PhotoError
 from calibration.exif import Exif
 from calibration.findings import Finding, finding
+from calibration.photo_colour import SRGB_ASSUMED, profile_of_photo
 from calibration.photo_header import DAMAGED_REMEDY, RGB_REMEDY, PhotoHeader, read_header
-from calibration.profiles import (
-    SRGB_XY,
-    Profile,
-    ProfileDamagedError,
-    ProfileSpaceError,
-    apply_tables,
-    display_P3,
-    opRGB,
-    power_curve,
-    profile_of_primaries,
-    read_profile,
-    srgb,
-)
+from calibration.profiles import Profile, ProfileDamagedError, apply_tables
+
+Codes = NDArray[np.uint8] | NDArray[np.uint16]
 
 MAX_PIXELS: Final = 120_000_000  # chosen: above today's 108-megapixel phones; 360 MB decoded in 8 bits
 
@@ -38,13 +30,19 @@ MAX_PIXELS: Final = 120_000_000  # chosen: above today's 108-megapixel phones; 3
 # fraction, 65278: editors that write 16 bits map full scale to 65535 or a little below.
 CLIPPED_FROM_8_BIT: Final = 254
 
+_SMALL_FILE_BYTES = 64 * 1024**2  # chosen: below this a file is read whatever its header will say
 _MOST_BYTES_PER_PIXEL = 8  # 16 bits, four channels, not compressed: a bigger file is no photo under the cap
 
-# What ITU-T H.273 code points stand for: primaries (table 2) and transfer (table 3). 13 is the sRGB curve.
-_SRGB_TRANSFER, _BT709, _P3_D65 = 13, 1, 12
-_HDR_TRANSFERS = (16, 18)  # PQ and HLG
-
-_USUAL_GAMMA = 1 / 2.2  # gAMA of 0.45455 accompanies sRGB everywhere; PNG third edition, clause 11.3.2.2
+# Exif 2.32 table 4: how the stored picture comes upright. 1, and whatever else, is upright.
+_TURNS: Final[dict[int, Callable[[Codes], object]]] = {
+    2: lambda codes: cv2.flip(codes, 1),
+    3: lambda codes: cv2.rotate(codes, cv2.ROTATE_180),
+    4: lambda codes: cv2.flip(codes, 0),
+    5: cv2.transpose,
+    6: lambda codes: cv2.rotate(codes, cv2.ROTATE_90_CLOCKWISE),
+    7: lambda codes: cv2.flip(cv2.transpose(codes), -1),
+    8: lambda codes: cv2.rotate(codes, cv2.ROTATE_90_COUNTERCLOCKWISE),
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,7 +50,7 @@ class Photo:
     """A photo, upright, with the meaning of its codes."""
 
     name: str  # file name
-    codes: NDArray[np.uint8] | NDArray[np.uint16]  # (rows, columns, 3), RGB, EXIF orientation applied
+    codes: Codes  # (rows, columns, 3), RGB, EXIF orientation applied
     curve: NDArray[np.float32]  # (256 or 65536, 3): code -> linear RGB, 1 at full scale
     to_XYZ: NDArray[np.float64]  # (3, 3): linear RGB -> XYZ relative to D50, Y = 1 for white
     profile: str  # "Display P3", "sRGB (assumed)", ...
@@ -81,8 +79,7 @@ class Photo:
         region = self.codes[rows, columns]
         if region.size == 0:  # OpenCV refuses it, NumPy code upstream may ask for it
             return np.empty(region.shape, np.float32)
-        linear: NDArray[np.float32] = cv2.LUT(region, self.curve[np.newaxis])
-        return linear
+        return cast("NDArray[np.float32]", cv2.LUT(region, self.curve[np.newaxis]))
 
     def is_clipped(self, rows: slice = slice(None), columns: slice = slice(None)) -> NDArray[np.bool_]:
         """Where at least one channel is at full scale, before any balance: its colour is lost.
@@ -94,8 +91,8 @@ class Photo:
         region = self.codes[rows, columns]
         if region.size == 0:
             return np.empty(region.shape[:2], bool)
-        below = cv2.inRange(region, (0, 0, 0), (self.clipped_from - 1,) * 3)
-        return below == 0
+        unclipped = cv2.inRange(region, (0, 0, 0), (self.clipped_from - 1,) * 3)
+        return np.equal(unclipped, 0)
 
 
 def open_photo(path: Path, *, max_pixels: int = MAX_PIXELS) -> Photo:
@@ -120,27 +117,32 @@ def open_photo(path: Path, *, max_pixels: int = MAX_PIXELS) -> Photo:
     """
     path = Path(path)
     try:
-        content = _read_file(path, most_bytes=64 * 1024**2 + _MOST_BYTES_PER_PIXEL * max_pixels)
-        header = read_header(content)
-        if header.width * header.height > max_pixels:
-            raise PhotoError(
-                f"the photo has {header.width} x {header.height} = {header.width * header.height / 1e6:.0f} million "
-                f"pixels (limit {max_pixels / 1e6:.0f} million).",
-                remedy="Export it smaller; 12 million pixels are plenty for a board.",
-            )
-        profile, findings = _profile_of(header)
-        codes = _upright(_decode(content, header), header)
-        if profile.table_icc is not None:
-            codes, profile, found = _through_tables(codes, profile)
-            findings = (*findings, found)
+        return _photo(path, max_pixels)
     except PhotoError as refused:
-        refused.photo = path.name  # the steps see bytes only
+        refused.photo = path.name  # the steps below see bytes only
         raise
-    codes.flags.writeable = False
+
+
+def _photo(path: Path, max_pixels: int) -> Photo:
+    content = _read_file(path, most_bytes=_SMALL_FILE_BYTES + _MOST_BYTES_PER_PIXEL * max_pixels)
+    header = read_header(content)
+    pixels = header.width * header.height
+    if pixels > max_pixels:
+        raise PhotoError(
+            f"the photo has {header.width} x {header.height} = {pixels / 1e6:.1f} million pixels "
+            f"(limit {max_pixels / 1e6:.1f} million).",
+            remedy="Export it smaller; 12 million pixels are plenty for a board.",
+        )
+    profile, findings = profile_of_photo(header)
+    codes = _upright(_decode(content, header), header)
+    if profile.table_icc is not None:
+        codes, profile, found = _through_tables(codes, profile.table_icc, profile)
+        findings = (*findings, found)
+    codes.flags.writeable = False  # shared by every step that looks at the photo
     return Photo(
         name=path.name,
         codes=codes,
-        curve=profile.table(256 if codes.dtype == np.uint8 else 65536),
+        curve=profile.table(int(np.iinfo(codes.dtype).max) + 1),
         to_XYZ=profile.to_XYZ,
         profile=profile.name,
         sha256=hashlib.sha256(content).hexdigest(),
@@ -176,133 +178,59 @@ def _read_file(path: Path, *, most_bytes: int) -> bytes:
         ) from refused
 
 
-def _profile_of(header: PhotoHeader) -> tuple[Profile, tuple[Finding, ...]]:
-    """The most binding statement about colour in the file; sRGB, and a finding, where there is none.
-
-    In the order of the PNG standard (third edition, clause 4.3): code points, profile, sRGB mark, gamma; then EXIF.
-    """
-    by_code_points = _profile_of_code_points(header.colour.code_points)
-    if by_code_points is not None:
-        return by_code_points, ()
-    damage = "it is cut short" if header.icc_damaged else None
-    if header.icc is not None:
-        try:
-            return read_profile(header.icc), ()
-        except ProfileSpaceError as wrong:
-            raise PhotoError(
-                f"the photo's colour profile is for {wrong}, but its pixels are RGB or gray.", remedy=RGB_REMEDY
-            ) from wrong
-        except ProfileDamagedError as refused:
-            damage = str(refused)
-    if damage is not None:
-        return _named(srgb(), "sRGB (assumed)"), (finding("profile-damaged", reason=damage),)
-    if header.colour.srgb:
-        return _named(srgb(), "sRGB (by PNG)"), ()
-    by_gamma = _profile_of_gamma(header.colour.gamma, header.colour.chromaticities)
-    if by_gamma is not None:
-        return by_gamma, ()
-    if header.tags.colour_space == "opRGB":
-        return _named(opRGB(), "opRGB (by EXIF)"), ()
-    if header.tags.colour_space == "sRGB":
-        return _named(srgb(), "sRGB (by EXIF)"), ()
-    return _named(srgb(), "sRGB (assumed)"), (finding("no-profile"),)
-
-
-def _profile_of_code_points(code_points: tuple[int, int] | None) -> Profile | None:
-    """None where they are missing, or name what is not met in photos: then the rest of the file is asked."""
-    if code_points is None:
-        return None
-    primaries, transfer = code_points
-    if transfer in _HDR_TRANSFERS:
-        raise PhotoError(
-            "the photo is encoded for high-dynamic-range screens.", remedy="Switch HDR off, or export it as JPEG."
-        )
-    known = {(_BT709, _SRGB_TRANSFER): srgb(), (_P3_D65, _SRGB_TRANSFER): display_P3()}.get((primaries, transfer))
-    return None if known is None else _named(known, f"{known.name} (by PNG)")
-
-
-def _profile_of_gamma(gamma: float | None, chromaticities: tuple[float, ...] | None) -> Profile | None:
-    """None for a missing or the usual gamma, which says no more than that the file is an ordinary one."""
-    if gamma is None or not 0.1 < gamma <= 1.5 or abs(gamma / _USUAL_GAMMA - 1) < 0.01:
-        return None
-    try:
-        if chromaticities is None:
-            return profile_of_primaries(f"gamma {1 / gamma:.2f} (by PNG)", SRGB_XY, power_curve(1 / gamma))
-        white, red, green, blue = (chromaticities[at : at + 2] for at in (0, 2, 4, 6))
-        return profile_of_primaries(
-            f"gamma {1 / gamma:.2f}, own primaries (by PNG)",
-            ((red[0], red[1]), (green[0], green[1]), (blue[0], blue[1])),
-            power_curve(1 / gamma),
-            (white[0], white[1]),
-        )
-    except ProfileDamagedError:
-        return None
-
-
-def _named(profile: Profile, name: str) -> Profile:
-    return Profile(name, profile.curves, profile.to_XYZ)
-
-
-def _decode(content: bytes, header: PhotoHeader) -> NDArray[np.uint8] | NDArray[np.uint16]:
+def _decode(content: bytes, header: PhotoHeader) -> Codes:
     """Decode once, to RGB codes as stored."""
-    if header.kind == "TIFF" or header.has_alpha:
-        flags = cv2.IMREAD_UNCHANGED  # BGR; the flags below swap the channels of 16-bit TIFF and drop alpha unseen
+    as_stored = header.kind == "TIFF" or header.has_alpha
+    if as_stored:
+        flags = cv2.IMREAD_UNCHANGED  # the flags below would swap the channels of 16-bit TIFF and drop alpha unseen
     else:
         flags = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
     try:
-        codes = cv2.imdecode(np.frombuffer(content, np.uint8), flags)
+        decoded: NDArray[Any] | None = cv2.imdecode(np.frombuffer(content, np.uint8), flags)
     except (cv2.error, MemoryError) as refused:
         raise PhotoError("the file is damaged: its pixels cannot be decoded.", remedy=DAMAGED_REMEDY) from refused
-    if codes is None or codes.dtype != (np.uint8 if header.bits == 8 else np.uint16):
+    if (
+        decoded is None
+        or decoded.dtype.itemsize * 8 != header.bits
+        or decoded.shape[0] * decoded.shape[1] != header.width * header.height
+    ):
         raise PhotoError(
-            "the file is damaged, or compressed in an unusual way.", remedy=f"{DAMAGED_REMEDY} {RGB_REMEDY}"
+            "the pixels cannot be decoded: the file is damaged, or compressed in an unusual way.",
+            remedy=f"{DAMAGED_REMEDY} If it is: {RGB_REMEDY}",
         )
+    codes = cast("Codes", decoded)
+    return _as_RGB(codes) if as_stored else codes
+
+
+def _as_RGB(codes: Codes) -> Codes:
+    """Bring gray, BGR, or BGR with an opaque alpha channel to RGB."""
     if codes.ndim == 2:
-        return cv2.cvtColor(codes, cv2.COLOR_GRAY2RGB)
-    if codes.shape[2] == 4:
-        opaque = np.iinfo(codes.dtype).max
-        see_through = np.count_nonzero(codes[..., 3] != opaque)
-        if see_through:
-            # Flattening would invent a background, and edges would mix with it.
-            raise PhotoError(
-                f"{see_through / codes[..., 3].size:.1%} of the picture is transparent: it was cut out or edited.",
-                remedy="Send the original photo, with its background.",
-            )
-        return cv2.cvtColor(codes, cv2.COLOR_BGRA2RGB)
-    return cv2.cvtColor(codes, cv2.COLOR_BGR2RGB) if flags == cv2.IMREAD_UNCHANGED else codes
+        return cast("Codes", cv2.cvtColor(codes, cv2.COLOR_GRAY2RGB))
+    if codes.shape[2] == 3:
+        return cast("Codes", cv2.cvtColor(codes, cv2.COLOR_BGR2RGB))
+    see_through = np.count_nonzero(codes[..., 3] != np.iinfo(codes.dtype).max)
+    if see_through:
+        # Not flattened: that would invent a background, and the cut edges would mix with it.
+        raise PhotoError(
+            f"{see_through / codes[..., 3].size:.1%} of the picture is transparent: it was cut out or edited.",
+            remedy="Send the original photo, with its background.",
+        )
+    return cast("Codes", cv2.cvtColor(codes, cv2.COLOR_BGRA2RGB))
 
 
-def _upright(
-    codes: NDArray[np.uint8] | NDArray[np.uint16], header: PhotoHeader
-) -> NDArray[np.uint8] | NDArray[np.uint16]:
-    """Apply the EXIF orientation (Exif 2.32, table 4), once."""
-    if header.kind == "TIFF":
-        return codes  # OpenCV's TIFF reader has turned it already, whatever the flags say
-    match header.tags.orientation:
-        case 2:
-            return cv2.flip(codes, 1)
-        case 3:
-            return cv2.rotate(codes, cv2.ROTATE_180)
-        case 4:
-            return cv2.flip(codes, 0)
-        case 5:
-            return cv2.transpose(codes)
-        case 6:
-            return cv2.rotate(codes, cv2.ROTATE_90_CLOCKWISE)
-        case 7:
-            return cv2.flip(cv2.transpose(codes), -1)
-        case 8:
-            return cv2.rotate(codes, cv2.ROTATE_90_COUNTERCLOCKWISE)
-    return codes
+def _upright(codes: Codes, header: PhotoHeader) -> Codes:
+    """Apply the EXIF orientation, once."""
+    turn = _TURNS.get(header.tags.orientation)
+    if turn is None or header.kind == "TIFF":
+        return codes  # OpenCV's TIFF reader turns by itself, whatever the flags say; a test holds it to that
+    return cast("Codes", turn(codes))
 
 
-def _through_tables(
-    codes: NDArray[np.uint8] | NDArray[np.uint16], profile: Profile
-) -> tuple[NDArray[np.uint8], Profile, Finding]:
+def _through_tables(codes: Codes, icc: bytes, profile: Profile) -> tuple[Codes, Profile, Finding]:
     """Apply a table-based profile, in 8 bits."""
     eight_bit = codes if codes.dtype == np.uint8 else cv2.convertScaleAbs(codes, alpha=255 / 65535)
     try:
-        apply_tables(profile.table_icc or b"", eight_bit, full_scale_from=CLIPPED_FROM_8_BIT)
+        apply_tables(icc, cast("NDArray[np.uint8]", eight_bit), full_scale_from=CLIPPED_FROM_8_BIT)
     except ProfileDamagedError as refused:
-        return codes, _named(srgb(), "sRGB (assumed)"), finding("profile-damaged", reason=str(refused))
-    return eight_bit, profile, finding("profile-8-bit")
+        return codes, SRGB_ASSUMED, finding("profile-damaged", reason=str(refused))
+    return cast("Codes", eight_bit), profile, finding("profile-8-bit")

@@ -1,6 +1,6 @@
-"""What kind of picture is in this file, before a pixel of it is decoded?
+"""What kind of picture is in this file, before a pixel of it is decoded?  By content, not by name.
 
-Recognised by content: phones and messengers give files the wrong names. Pillow's readers of JPEG and TIFF are called
+Phones and messengers give files the wrong names. Pillow's readers of JPEG and TIFF are called
 directly, not through `Image.open`, whose guard against huge pictures is one setting for the whole process; our own cap
 is checked by the caller on the size found here. PNG is walked chunk by chunk, since colour and orientation may be
 stated in chunks that Pillow meets only when it decodes.
@@ -10,10 +10,10 @@ Sources: PNG (W3C, third edition, 2025), TIFF 6.0 (1992), JPEG (ITU-T T.81), TIF
 
 import struct
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from io import BytesIO
-from typing import Literal
+from typing import Any, Literal
 
 from PIL.JpegImagePlugin import JpegImageFile
 from PIL.TiffImagePlugin import TiffImageFile
@@ -26,6 +26,7 @@ EXPORT_REMEDY = (
     'take JPEG at once (the setting is often called "most compatible").'
 )
 RGB_REMEDY = "Export it again as an RGB photo (JPEG, PNG, or TIFF of 8 or 16 bits), with its colour profile embedded."
+CUT_SHORT = "the file is cut short: the end of the picture is missing."
 DAMAGED_REMEDY = "Copy it again from the phone or camera, and check that the copy is complete."
 
 _MOST_PROFILE_BYTES = 32 * 1024 * 1024  # chosen: table-based profiles reach a few megabytes
@@ -57,19 +58,13 @@ _OTHER_KINDS = (
     (0, b"PK\x03\x04", "a zip archive"),
 )
 
-# TIFF 6.0 tags, and those of TIFF/EP and DNG that mark a camera raw file.
-_NEW_SUBFILE, _BITS, _COMPRESSION, _PHOTOMETRIC, _STRIP_OFFSETS, _SAMPLES = 254, 258, 259, 262, 273, 277
-_STRIP_BYTES, _PLANAR, _TILE_OFFSETS, _TILE_BYTES, _SAMPLE_FORMAT, _ICC, _DNG_VERSION = (
-    279,
-    284,
-    324,
-    325,
-    339,
-    34675,
-    50706,
-)
-_PHOTOMETRICS = {0: "gray", 1: "gray", 2: "RGB", 3: "palette", 6: "YCbCr"}
-_REFUSED_PHOTOMETRICS = {5: "CMYK", 8: "CIELAB", 9: "CIELAB", 10: "CIELAB", 32803: "raw", 34892: "raw"}
+# TIFF 6.0 tags, the one that marks a raw file (DNG 1.7), and the values that matter here.
+_SUBFILE_KIND, _WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC, _SAMPLES, _PLANES = 254, 256, 257, 258, 262, 277, 284
+_STRIPS, _TILES = (273, 279), (324, 325)  # where they begin, and their bytes
+_SAMPLE_FORMAT, _ICC, _DNG_VERSION = 339, 34675, 50706
+_WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _PALETTE, _YCBCR = 0, 1, 2, 3, 6
+_OTHER_PHOTOMETRICS = {4: "a mask", 5: "CMYK, made for printing", 8: "CIELAB", 9: "CIELAB", 10: "CIELAB"}
+_RAW_PHOTOMETRICS = (32803, 34892)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +114,9 @@ def read_header(content: bytes) -> PhotoHeader:
             except PhotoError:
                 raise
             except Exception as refused:  # a damaged file can raise anything in a parser
-                raise PhotoError("the file is damaged: its header cannot be read.", remedy=DAMAGED_REMEDY) from refused
+                raise PhotoError(
+                    "its header cannot be read: the file is damaged, or of an unusual kind.", remedy=DAMAGED_REMEDY
+                ) from refused
     raise PhotoError(f"this is {_other_kind(content)}, not a JPEG, PNG or TIFF photo.", remedy=EXPORT_REMEDY)
 
 
@@ -137,10 +134,10 @@ def _read_jpeg(content: bytes) -> PhotoHeader:
     picture = JpegImageFile(BytesIO(content))
     if picture.mode not in ("RGB", "L"):
         raise PhotoError(f"the photo is {picture.mode}, made for printing, not RGB.", remedy=RGB_REMEDY)
-    # The decoder fills what is missing with gray or noise when the lost end was padded, so the end is looked for.
-    # The search starts at the pixels: a thumbnail before them has an end of its own.
-    if content.find(b"\xff\xd9", content.find(b"\xff\xda", picture.tile[0][2])) < 0:
-        raise PhotoError("the file is cut short: the end of the picture is missing.", remedy=DAMAGED_REMEDY)
+    # The decoder makes noise of a lost end that was padded with zeros, and does not tell. So the end mark is looked
+    # for, behind the start of the pixels: a thumbnail before them has an end of its own.
+    if content.find(b"\xff\xd9", _jpeg_scan(content)) < 0:
+        raise PhotoError(CUT_SHORT, remedy=DAMAGED_REMEDY)
     exif = picture.info.get("exif")
     return PhotoHeader(
         "JPEG",
@@ -150,6 +147,15 @@ def _read_jpeg(content: bytes) -> PhotoHeader:
         icc_damaged="icc_profile" in picture.info and picture.info["icc_profile"] is None,
         tags=NO_TAGS if exif is None else parse_exif(exif),
     )
+
+
+def _jpeg_scan(content: bytes) -> int:
+    """Find the first start-of-scan marker (T.81 clause B.1.1): segments, each with its length, lead to it."""
+    at = 2
+    while content[at + 1] != 0xDA:
+        is_fill_byte = content[at + 1] == 0xFF
+        at += 1 if is_fill_byte else 2 + int.from_bytes(content[at + 2 : at + 4], "big")
+    return at
 
 
 def _read_png(content: bytes) -> PhotoHeader:
@@ -196,11 +202,11 @@ def _png_chunks(content: bytes) -> Iterator[tuple[bytes, bytes]]:
             return
         yield kind, b"" if kind in (b"IDAT", b"fdAT") else content[at + 8 : end]
         at = end + 4
-    raise PhotoError("the file is cut short: the end of the picture is missing.", remedy=DAMAGED_REMEDY)
+    raise PhotoError(CUT_SHORT, remedy=DAMAGED_REMEDY)
 
 
 def _png_profile(body: bytes) -> bytes | None:
-    """The profile in an iCCP chunk: a name, a zero, a method byte, compressed data. None if it is damaged."""
+    """Unpack an iCCP chunk: a name, a zero, a method byte, compressed data. None if it is damaged."""
     _, _, packed = body.partition(b"\0")
     try:
         return zlib.decompressobj().decompress(packed[1:], _MOST_PROFILE_BYTES) or None
@@ -209,33 +215,39 @@ def _png_profile(body: bytes) -> bytes | None:
 
 
 def _read_tiff(content: bytes) -> PhotoHeader:
-    """First page only: further pages are thumbnails or scans of something else."""
+    """Read the first page; further ones are thumbnails, or scans of something else."""
     picture = TiffImageFile(BytesIO(content))
     tags = picture.tag_v2
-    photometric = tags.get(_PHOTOMETRIC, 1)
-    if _DNG_VERSION in tags or tags.get(_NEW_SUBFILE, 0) & 1 or _REFUSED_PHOTOMETRICS.get(photometric) == "raw":
-        raise PhotoError("this is a camera raw file.", remedy=EXPORT_REMEDY)
-    if photometric not in _PHOTOMETRICS:
-        kind = _REFUSED_PHOTOMETRICS.get(photometric, f"of colour kind {photometric}")
-        raise PhotoError(f"the photo is {kind}, not RGB.", remedy=RGB_REMEDY)
-    bits = max(tags.get(_BITS, (1,)))
-    if bits not in (1, 2, 4, 8, 16) or max(tags.get(_SAMPLE_FORMAT, (1,))) != 1:
-        raise PhotoError(f"the photo has numbers of {bits} bits that are not plain codes.", remedy=RGB_REMEDY)
-    samples = tags.get(_SAMPLES, 1)
-    if bits == 16 and (photometric == 0 or (samples > 1 and tags.get(_PLANAR, 1) == 2)):
-        raise PhotoError("the 16-bit photo is stored inverted or in separate colour planes.", remedy=RGB_REMEDY)
-    colours = 3 if photometric in (2, 6) else 1
-    if colours == 1 and samples > 1:
-        raise PhotoError("the gray photo has a transparency channel.", remedy=RGB_REMEDY)
-    for offsets, sizes in ((_STRIP_OFFSETS, _STRIP_BYTES), (_TILE_OFFSETS, _TILE_BYTES)):
+    _refuse_other_tiffs(tags)
+    for offsets, sizes in (_STRIPS, _TILES):
         ends = [at + size for at, size in zip(tags.get(offsets, ()), tags.get(sizes, ()), strict=False)]
         if ends and max(ends) > len(content):
-            raise PhotoError("the file is cut short: the end of the picture is missing.", remedy=DAMAGED_REMEDY)
+            raise PhotoError(CUT_SHORT, remedy=DAMAGED_REMEDY)
+    icc = tags.get(_ICC)
     return PhotoHeader(
         "TIFF",
-        *picture.size,
-        bits=16 if bits == 16 else 8,
-        has_alpha=samples > colours,
-        icc=tags.get(_ICC),
+        tags[_WIDTH],  # not picture.size, which is turned
+        tags[_HEIGHT],
+        bits=16 if tags[_BITS][0] == 16 else 8,
+        icc=icc if isinstance(icc, bytes) else None,
+        icc_damaged=icc is not None and not isinstance(icc, bytes),
         tags=read_tags(picture.getexif()),
     )
+
+
+def _refuse_other_tiffs(tags: Mapping[int, Any]) -> None:
+    """Raise where a TIFF holds no photo, or one that OpenCV would decode wrongly."""
+    photometric, samples, bits = tags.get(_PHOTOMETRIC), tags.get(_SAMPLES, 1), tags.get(_BITS, (1,))
+    if _DNG_VERSION in tags or tags.get(_SUBFILE_KIND, 0) & 1 or photometric in _RAW_PHOTOMETRICS:
+        raise PhotoError("this is a camera raw file.", remedy=EXPORT_REMEDY)  # its first page is but a small preview
+    if photometric not in (_WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _PALETTE, _YCBCR):
+        kind = _OTHER_PHOTOMETRICS.get(photometric or -1, f"of an unusual kind ({photometric})")
+        raise PhotoError(f"the photo is {kind}, not RGB.", remedy=RGB_REMEDY)
+    if set(tags.get(_SAMPLE_FORMAT, (1,))) != {1}:
+        raise PhotoError("the photo holds floating-point or signed numbers, not codes.", remedy=RGB_REMEDY)
+    if set(bits) not in ({8}, {16}):
+        raise PhotoError(f"the photo has {max(bits)} bits a channel, not 8 or 16.", remedy=RGB_REMEDY)
+    if photometric in (_WHITE_IS_ZERO, _BLACK_IS_ZERO) and samples > 1:
+        raise PhotoError("the gray photo has a second channel.", remedy=RGB_REMEDY)
+    if bits[0] == 16 and (photometric not in (_BLACK_IS_ZERO, _RGB) or tags.get(_PLANES, 1) != 1):
+        raise PhotoError("the 16-bit photo is stored inverted, or in separate colour planes.", remedy=RGB_REMEDY)

@@ -1,7 +1,4 @@
-"""What linear light and which XYZ does a code value of this photo stand for?
-
-Sources: ICC.1:2022 (profile format v4.4), IEC 61966-2-1:1999 (sRGB), IEC 61966-2-5:2007 (opRGB), SMPTE EG 432-1:2010
-(P3 primaries; with the white point D65 and the sRGB curve they make "Display P3").
+"""What linear light, and which XYZ, does a code value stand for?  ICC.1:2022 (the profile format, version 4.4).
 
 Pillow's binding of LittleCMS opens and checks a profile and gives its colour space, class and colorants. It works in
 8 bits only and does not show the tone curves, so these are read here, straight from their tags: a matrix profile then
@@ -16,24 +13,30 @@ from functools import lru_cache, partial
 from io import BytesIO
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from PIL import Image, ImageCms
+
+from calibration.colorspace import (
+    BRADFORD,
+    D50,
+    D65,
+    DISPLAY_P3_TO_XYZ,
+    OPRGB_TO_XYZ,
+    SRGB_TO_XYZ,
+    adaptation_matrix,
+    primaries_matrix,
+    sRGB_decode,
+)
 
 Floats = NDArray[np.float64]
 ToneCurve = Callable[[Floats], Floats]  # code as a fraction of full scale -> linear light
 
-D50_XYZ = np.array([0.9642, 1.0, 0.8249])  # white of the profile connection space, ICC.1:2022 clause 7.2.16
-D65_XY = (0.3127, 0.3290)  # IEC 61966-2-1
-
-SRGB_XY = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))  # IEC 61966-2-1, table 1
-P3_XY = ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060))  # SMPTE EG 432-1
-OPRGB_XY = ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06))  # IEC 61966-2-5
-OPRGB_GAMMA = 563 / 256  # as its profiles store 2.2
-
-# Cone responses of the linear Bradford adaptation that profiles use; ICC.1:2022, annex E.
-_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+OPRGB_GAMMA = 563 / 256  # as profiles store the 2.2 of IEC 61966-2-5
 
 _HEADER_BYTES = 128  # then the tag count and the tag table; ICC.1:2022 clause 7
+# Chosen: of a matrix to XYZ. sRGB has 0.2; below this, two primaries are as good as one.
+SMALLEST_DETERMINANT = 1e-4
+
 _USUAL_CLASSES = ("scnr", "mntr", "prtr", "spac")  # those that may be embedded in a picture
 _ROWS_AT_A_TIME = 256  # keeps the copies that Pillow makes small
 
@@ -75,81 +78,58 @@ class Profile:
         return np.stack([curve(fraction) for curve in self.curves], axis=1).astype(np.float32)
 
 
-def sRGB_curve(fraction: Floats) -> Floats:
-    """Linear light of an sRGB code given as a fraction of full scale; IEC 61966-2-1 clause 5.2."""
-    return np.where(fraction <= 0.04045, fraction / 12.92, np.power((fraction + 0.055) / 1.055, 2.4))
-
-
 def power_curve(gamma: float) -> ToneCurve:
-    """The pure power that many profiles and the gAMA chunk of PNG state."""
+    """Make the pure power that many profiles and the gAMA chunk of PNG state."""
     return partial(_power, gamma=gamma)
 
 
-def _power(fraction: Floats, gamma: float) -> Floats:
-    return np.power(fraction, gamma)
+def _power(fraction: Floats, *, gamma: float) -> Floats:
+    return np.asarray(np.power(fraction, gamma))
 
 
-def profile_of_primaries(
-    name: str,
-    primaries_xy: tuple[tuple[float, float], tuple[float, float], tuple[float, float]],
-    curve: ToneCurve,
-    white_xy: tuple[float, float] = D65_XY,
-) -> Profile:
-    """A profile from chromaticities, adapted to D50.
+SRGB = Profile("sRGB", (sRGB_decode,) * 3, SRGB_TO_XYZ)  # IEC 61966-2-1
+DISPLAY_P3 = Profile("Display P3", (sRGB_decode,) * 3, DISPLAY_P3_TO_XYZ)  # P3 primaries, D65, the sRGB curve
+OPRGB = Profile("opRGB", (power_curve(OPRGB_GAMMA),) * 3, OPRGB_TO_XYZ)  # IEC 61966-2-5, cameras' optional space
+
+
+def profile_of_primaries(name: str, primaries_xy: ArrayLike, curve: ToneCurve, *, white: ArrayLike = D65) -> Profile:
+    """Make a profile from chromaticities, adapted to D50.
+
+    Parameters
+    ----------
+    name : str
+    primaries_xy : array_like, (3, 2)
+        CIE 1931 x, y of red, green, blue.
+    curve : callable
+        The same for all three channels.
+    white : array_like, (3,)
+        XYZ of R = G = B = 1.
 
     Raises
     ------
     ProfileDamagedError
         If the chromaticities span no colour space.
     """
-    with np.errstate(all="ignore"):
-        columns = np.stack([_xy_to_XYZ(xy) for xy in primaries_xy], axis=1)
-        white = _xy_to_XYZ(white_xy)
-    if not np.isfinite(columns).all() or not np.isfinite(white).all() or abs(np.linalg.det(columns)) < 1e-6:
-        raise ProfileDamagedError("its primaries span no colour space")
-    amounts = np.linalg.solve(columns, white)
-    return Profile(name, (curve, curve, curve), _white_to_D50(columns * amounts))
-
-
-def _xy_to_XYZ(xy: tuple[float, float]) -> Floats:
-    x, y = np.float64(xy[0]), np.float64(xy[1])
-    return np.array([x / y, 1.0, (1 - x - y) / y])
+    try:
+        to_XYZ = primaries_matrix(primaries_xy, white)
+    except np.linalg.LinAlgError as refused:
+        raise ProfileDamagedError("its primaries span no colour space") from refused
+    return Profile(name, (curve, curve, curve), _white_to_D50(to_XYZ))
 
 
 def _white_to_D50(to_XYZ: Floats) -> Floats:
     """Adapt a matrix so that R = G = B = 1 is exactly the white of the connection space.
 
     Profiles round their colorants to 1/65536, and some old ones are not adapted at all. Linear Bradford serves both:
-    for the rounding it is a change below 1e-4, and neutral codes come out neutral. LittleCMS would leave the rounding
-    in: up to 0.01 in a* and b*.
+    for the rounding it is a change below 1e-4, and neutral codes come out neutral. LittleCMS leaves the rounding in:
+    up to 0.02 in a* and b*.
     """
     white = to_XYZ.sum(axis=1)
-    if not np.isfinite(to_XYZ).all() or abs(np.linalg.det(to_XYZ)) < 1e-6 or not 0.5 < white[1] < 2:
-        raise ProfileDamagedError("its colorants span no colour space")
-    cones = _BRADFORD @ white
-    if cones.min() <= 0:
+    if not np.isfinite(to_XYZ).all() or abs(np.linalg.det(to_XYZ)) < SMALLEST_DETERMINANT or not 0.5 < white[1] < 2:
+        raise ProfileDamagedError("its primaries span no colour space")
+    if (BRADFORD @ white).min() <= 0:
         raise ProfileDamagedError("its white is no white")
-    adaptation = np.linalg.inv(_BRADFORD) @ np.diag((_BRADFORD @ D50_XYZ) / cones) @ _BRADFORD
-    adapted: Floats = adaptation @ to_XYZ
-    return adapted
-
-
-@lru_cache(maxsize=1)
-def srgb() -> Profile:
-    """IEC 61966-2-1."""
-    return profile_of_primaries("sRGB", SRGB_XY, sRGB_curve)
-
-
-@lru_cache(maxsize=1)
-def display_P3() -> Profile:
-    """P3 primaries, D65, sRGB curve."""
-    return profile_of_primaries("Display P3", P3_XY, sRGB_curve)
-
-
-@lru_cache(maxsize=1)
-def opRGB() -> Profile:
-    """IEC 61966-2-5: the optional colour space of cameras (DCF 2.0)."""
-    return profile_of_primaries("opRGB", OPRGB_XY, power_curve(OPRGB_GAMMA))
+    return adaptation_matrix(white, D50) @ to_XYZ
 
 
 def read_profile(icc: bytes) -> Profile:
@@ -186,19 +166,19 @@ def read_profile(icc: bytes) -> Profile:
     name = " ".join((name or "").split())[:80] or "unnamed profile"
     tags = _tags(icc)
     if any(table in tags for table in (b"A2B0", b"A2B1")):  # the tables go before the matrix: ICC.1:2022 clause 9.2
-        return Profile(name, display_P3().curves, display_P3().to_XYZ, table_icc=icc)
+        return Profile(name, DISPLAY_P3.curves, DISPLAY_P3.to_XYZ, table_icc=icc)
     if space == "GRAY":
         curve = _read_curve(tags.get(b"kTRC", b""))
-        return Profile(name, (curve, curve, curve), srgb().to_XYZ)  # any matrix that gives D50 for white
+        return Profile(name, (curve, curve, curve), SRGB.to_XYZ)  # any matrix that gives D50 for white
     if not is_matrix or None in colorants:
         raise ProfileDamagedError("it has neither a matrix nor a table")
     red, green, blue = (_read_curve(tags.get(tag, b"")) for tag in (b"rTRC", b"gTRC", b"bTRC"))
-    to_XYZ = np.array([colorant[0] for colorant in colorants]).T
+    to_XYZ = np.array([colorant[0] for colorant in colorants if colorant is not None]).T
     return Profile(name, (red, green, blue), _white_to_D50(to_XYZ))
 
 
 def _tags(icc: bytes) -> dict[bytes, bytes]:
-    """The tag table of a profile: signature -> element."""
+    """Split a profile into its elements, by signature."""
     (count,) = struct.unpack_from(">I", icc, _HEADER_BYTES)
     table = icc[_HEADER_BYTES + 4 :][: 12 * count]
     entries = struct.iter_unpack(">4sII", table[: len(table) // 12 * 12])
@@ -206,12 +186,12 @@ def _tags(icc: bytes) -> dict[bytes, bytes]:
 
 
 def _read_curve(element: bytes) -> ToneCurve:
-    """A tone curve element, 'curv' or 'para'.
+    """Read a tone curve element, 'curv' or 'para'.
 
     Raises
     ------
     ProfileDamagedError
-        If it is neither, cut short, or leads outside 0 to 1.
+        If it is neither, cut short, or does not lead from dark to light within 0 to 1.
     """
     try:
         kind = element[:4]
@@ -220,7 +200,7 @@ def _read_curve(element: bytes) -> ToneCurve:
             values = curve(np.linspace(0, 1, 257))
     except (KeyError, struct.error, ValueError, ZeroDivisionError) as refused:
         raise ProfileDamagedError("a tone curve is missing or damaged") from refused
-    if not np.isfinite(values).all() or values.min() < -0.1 or values.max() > 1.1 or np.ptp(values) < 0.5:
+    if not np.isfinite(values).all() or values.min() < -0.1 or values.max() > 1.1 or values[-1] - values[0] < 0.5:
         raise ProfileDamagedError("a tone curve leads nowhere")
     return curve
 
@@ -233,7 +213,11 @@ def _sampled_curve(element: bytes) -> ToneCurve:
     if count == 1:
         return power_curve(struct.unpack_from(">H", element, 12)[0] / 256)
     samples = np.frombuffer(element, ">u2", count, 12) / 65535
-    return partial(np.interp, xp=np.linspace(0, 1, count), fp=samples)
+    return partial(_interpolated, samples=samples)
+
+
+def _interpolated(fraction: Floats, *, samples: Floats) -> Floats:
+    return np.interp(fraction, np.linspace(0, 1, len(samples)), samples)
 
 
 def _parametric_curve(element: bytes) -> ToneCurve:
@@ -243,6 +227,8 @@ def _parametric_curve(element: bytes) -> ToneCurve:
     if count == 0:
         raise ValueError(function)
     g, *rest = (value / 65536 for value in struct.unpack_from(f">{count}i", element, 12))
+    if g <= 0:
+        raise ValueError(g)
     a, b, c, d, e, f = (*rest, *(0.0,) * 6)[:6] if rest else (1.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     if function in (1, 2):
         # These state no limit: it is where the bracket turns positive. Type 2 calls its offset c, below and above.
@@ -295,11 +281,11 @@ def apply_tables(icc: bytes, codes: NDArray[np.uint8], *, full_scale_from: int) 
 
 @lru_cache(maxsize=1)
 def _P3_profile() -> bytes:
-    """An ICC profile of P3 primaries and the sRGB curve: LittleCMS' own sRGB with other colorants."""
+    """Write an ICC profile of P3 primaries and the sRGB curve: LittleCMS' own sRGB with other colorants."""
     icc = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
     icc[84:100] = bytes(16)  # the checksum no longer holds; zero says that there is none
     (count,) = struct.unpack_from(">I", icc, _HEADER_BYTES)
     places = {sig: at for sig, at, _ in struct.iter_unpack(">4sII", icc[_HEADER_BYTES + 4 :][: 12 * count])}
-    for signature, colorant in zip((b"rXYZ", b"gXYZ", b"bXYZ"), display_P3().to_XYZ.T, strict=True):
+    for signature, colorant in zip((b"rXYZ", b"gXYZ", b"bXYZ"), DISPLAY_P3.to_XYZ.T, strict=True):
         struct.pack_into(">3i", icc, places[signature] + 8, *np.rint(colorant * 65536).astype(int))
     return bytes(icc)
