@@ -12,14 +12,17 @@ from analyzer.results import Stage
 Point = tuple[float, float]  # pixel x, y of the upright photo; (0, 0) is the centre of the top-left pixel
 Quad = tuple[Point, Point, Point, Point]  # top-left, top-right, bottom-right, bottom-left of the thing itself
 
-DEFAULT_MARGIN_MM = 5.0  # left out inside each zone's edge: masking tape bleeds, brushes overlap (DESIGN, chosen)
+# No tolerance for stained furniture is published: these are the tool's own, chosen, and a shop sets its own.
+DEFAULT_TOLERANCE = 2.0  # CIEDE2000
+DEFAULT_BLOTCH_LIMIT = 1.0  # L*
+DEFAULT_MARGIN_MM = 5.0  # left out inside each zone's edge: masking tape bleeds, brushes overlap (chosen)
 
 
 @dataclass(frozen=True, slots=True)
 class Target:
     """The agreed colour. Exactly one of `lab`, `zone` and `between` is set."""
 
-    tolerance: float  # largest acceptable CIEDE2000 difference
+    tolerance: float = DEFAULT_TOLERANCE  # largest acceptable CIEDE2000 difference
     lab: tuple[float, float, float] | None = None  # CIELAB, D50, 2 degree observer
     zone: str | None = None  # "S/sample"
     between: tuple[str, ...] = ()  # light and dark limit, or light, mid, dark
@@ -31,7 +34,7 @@ class EvennessWish:
     """How even the surface shall be. `limit` in L*; `like` names a zone that may not be exceeded instead."""
 
     wish: Literal["even", "lively"] = "even"
-    limit: float | None = 1.0  # None when `like` is set
+    limit: float | None = DEFAULT_BLOTCH_LIMIT  # None when `like` is set
     like: str | None = None
 
 
@@ -40,7 +43,9 @@ class Reference:
     """What lies in the photos as the known colour."""
 
     kind: Literal["gray-card", "step-card", "chart-24"] = "gray-card"
-    reflectance: tuple[float, ...] = (0.18,)  # one for a gray card; light to dark for a step card
+    reflectance: tuple[float, ...] = (
+        0.18,
+    )  # one for a gray card; light to dark for a step card; () beside `lab`, chart
     lab: tuple[float, float, float] | None = None  # of the gray card, instead of `reflectance`
     values: str | None = None  # chart-24: a file beside job.toml
     edition: Literal["from-2015", "before-2015"] | None = None
@@ -61,7 +66,8 @@ class Zone:
     @property
     def sheen(self) -> str | None:
         """Sheen of the topcoat as written, None when not recorded."""
-        return self.recipe.get("sheen")
+        sheen = self.recipe.get("sheen")
+        return f"{sheen:g}" if isinstance(sheen, int | float) else sheen
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,14 +110,14 @@ class Job:
     as_read: dict[str, Any] = field(default_factory=dict)  # job.toml as parsed, for results.json
 
     def board(self, board_id: str) -> Board:
-        """The board of that id. Raises KeyError."""
+        """Find the board of an id. Raises KeyError."""
         for board in self.boards:
             if board.id == board_id:
                 return board
         raise KeyError(board_id)
 
     def zone(self, path: str) -> tuple[Board, Zone]:
-        """Board and zone of a path "board/zone". Raises KeyError."""
+        """Find board and zone of a path "board/zone". Raises KeyError."""
         for board in self.boards:
             for zone in board.zones:
                 if f"{board.id}/{zone.id}" == path:

@@ -1,0 +1,74 @@
+"""What can stop a job, told so that a finisher can act on it.
+
+There is one subclass for each reaction that a caller can have. Photos have their own tree in calibration/errors.py.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+
+class AnalyzerError(Exception):
+    """A job cannot be read, measured or written.
+
+    Parameters
+    ----------
+    what : str
+        What happened, with what was found.
+    remedy : str
+        What the finisher can do about it.
+    """
+
+    def __init__(self, what: str, *, remedy: str = "") -> None:
+        super().__init__(what)
+        self.what = what
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        return f"{self.what} {self.remedy}".strip()
+
+
+class FolderError(AnalyzerError):
+    """A job folder cannot be started or written where it was asked for: choose another place, or free this one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing in job.toml that does not hold."""
+
+    key: str  # "board[1].zone[2].span": boards, zones and photos are counted from 1; empty: the file as a whole
+    line: int | None  # in job.toml, from 1; of the table's header when the key is missing; None: not known
+    found: str  # "missing", or the value as written
+    expected: str
+    place: str = ""  # the same place by the finisher's own names: 'board "A", zone "washcoat"'
+    hint: str = ""  # the likely cure
+
+    def __str__(self) -> str:
+        line = f"line {self.line}: " if self.line else ""
+        place = f" ({self.place})" if self.place else ""
+        key = f"{self.key}{place}: " if self.key else ""
+        found = "missing" if self.found == "missing" else f"found {self.found}"
+        hint = f" {self.hint}" if self.hint else ""
+        return f"{line}{key}{found}; expected {self.expected}.{hint}"
+
+
+class JobFileError(AnalyzerError):
+    """job.toml does not hold: correct it. Nothing was measured or written.
+
+    Parameters
+    ----------
+    path : Path
+        The job file.
+    problems : tuple of Problem
+        All that was found, sorted by line. Never empty.
+    """
+
+    def __init__(self, path: Path, problems: tuple[Problem, ...]) -> None:
+        if not problems:
+            raise ValueError("JobFileError: an error without a problem")
+        count = "1 problem" if len(problems) == 1 else f"{len(problems)} problems"
+        super().__init__(f"{path}: {count}.", remedy="Nothing was measured or written.")
+        self.path = path
+        self.problems = problems
+
+    def __str__(self) -> str:
+        return "\n".join([super().__str__(), *(f"  {problem}" for problem in self.problems)])

@@ -1,0 +1,233 @@
+"""What does a job folder's `job.toml` say, and does it hold?
+
+Every key is checked and all problems are told together, each with its key, its line, what was found and what was
+expected. A key that is not known is a problem too: a misspelled one would otherwise be left out in silence.
+"""
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any, Final, Literal
+
+from analyzer.errors import JobFileError, Problem
+from analyzer.job import DEFAULT_BLOTCH_LIMIT, DEFAULT_TOLERANCE, EvennessWish, Job, Target
+from analyzer.jobfile_boards import BOARD_KEYS, ZONE_KEYS, Declared, read_boards
+from analyzer.jobfile_photos import PHOTO_KEYS, read_photos
+from analyzer.jobfile_reference import LAB, LAB_WORDS, REFERENCE_KEYS, read_reference
+from analyzer.jobfile_table import Interval, Problems, Table, shorten
+from analyzer.results import STAGES
+from analyzer.toml_lines import LineNumbers, open_statement
+
+JOB_FILE = "job.toml"
+FORMAT = 1
+
+JOB_KEYS = ("name", "customer", "units")
+TARGET_KEYS = ("lab", "zone", "between", "stage", "tolerance")
+EVENNESS_KEYS = ("wish", "limit", "like")
+TABLES: Final = {
+    "[job]": JOB_KEYS,
+    "[target]": TARGET_KEYS,
+    "[evenness]": EVENNESS_KEYS,
+    "[reference]": REFERENCE_KEYS,
+    "[[board]]": BOARD_KEYS,
+    "[[board.zone]]": ZONE_KEYS,
+    "[[photo]]": PHOTO_KEYS,
+}
+TOP_KEYS = ("format", "job", "target", "evenness", "reference", "board", "photo")
+
+_LARGEST_BYTES = 1_000_000  # chosen: a job of 100 boards is about 50 kB; this is some other file
+_UP_TO_100 = Interval(above=0, most=100)  # of lightness or colour difference
+_PLACE_IN_FILE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")  # tomllib, Python 3.11 to 3.14
+
+
+def read_job(folder: Path) -> Job:
+    """Read and check the job of a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The job folder, which holds `job.toml`.
+
+    Returns
+    -------
+    Job
+        All lengths in mm, whatever the file's units.
+
+    Raises
+    ------
+    JobFileError
+        If the job file is missing, cannot be read, or does not hold. Carries every problem.
+    """
+    folder = Path(folder)
+    path = folder / JOB_FILE
+    text = _text(folder, path)
+    content = _parsed(path, text)
+    top = Table(content, (), Problems(LineNumbers(text)))
+    _check_format(path, top)
+    job = _job(folder, top)
+    problems = top.problems.by_line()
+    if problems or job is None:
+        raise JobFileError(path, problems)
+    return job
+
+
+def _text(folder: Path, path: Path) -> str:
+    """Read the text of the job file, with or without a byte-order mark."""
+    try:
+        if not folder.exists():
+            raise _refused(path, f"no folder {folder}", "a job folder", "Start one: evenboard new DIR.")
+        if not folder.is_dir():
+            raise _refused(path, f"a file, {folder}", "the folder that holds job.toml")
+        if not path.is_file():
+            raise _refused(path, "no job.toml in this folder", "a job folder", "Start one: evenboard new DIR.")
+        if path.stat().st_size > _LARGEST_BYTES:
+            found = f"{path.stat().st_size / 1e6:.1f} MB"
+            raise _refused(path, found, f"a text file of at most {_LARGEST_BYTES / 1e6:g} MB")
+        raw = path.read_bytes()
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise _refused(path, f"a file that cannot be read: {reason}", "a readable job.toml") from error
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        hint = "Save the file again with the encoding UTF-8."
+        found = f"the byte 0x{raw[error.start]:02X}, which is not UTF-8"
+        raise _refused(path, found, "plain text in UTF-8", hint, line) from error
+
+
+def _parsed(path: Path, text: str) -> dict[str, Any]:
+    """Parse TOML; a syntax error stops everything, since nothing after it can be trusted."""
+    try:
+        return tomllib.loads(text)
+    except RecursionError as error:
+        raise _refused(path, "brackets nested hundreds deep", "lists of at most three levels") from error
+    except ValueError as error:
+        where = _PLACE_IN_FILE.search(str(error))
+        what = _PLACE_IN_FILE.sub("", str(error))
+        begun = open_statement(text)
+        noticed = int(where[1]) if where and where[1] else begun
+        line = min(begun, noticed) if begun and noticed else noticed  # an open bracket is noticed a line late
+        column = f" at column {where[2]}" if where and where[2] and line == noticed else ""
+        written = text.split("\n")[line - 1].strip() if line else ""
+        shown = f": {shorten(written)}" if written else ""
+        found = f"something that is not TOML{column} ({what}){shown}"
+        expected = 'lines such as key = 12.5, key = "text" or [table]'
+        raise _refused(path, found, expected, _syntax_hint(what, written), line) from error
+
+
+def _syntax_hint(what: str, line: str) -> str:
+    """Say what a person most likely did."""
+    if "“" in line or "”" in line or "„" in line:
+        return 'Use straight quotes, ".'
+    if "\\" in line:
+        return "Write paths with forward slashes: photos/a.jpg."
+    if re.search(r"=\s*[+-]?\d+,\d+\s*(#.*)?$", line):
+        return "Write decimals with a point: 2.5."
+    if "twice" in what or "overwrite" in what.lower():
+        return "It stands here twice. Each board, zone and photo starts with [[board]], [[board.zone]] or [[photo]]."
+    if re.search(r"=\s*[^\W\d]", line):
+        return "Put text in quotes."
+    return ""
+
+
+def _refused(path: Path, found: str, expected: str, hint: str = "", line: int | None = None) -> JobFileError:
+    """Make the error of a file that cannot be checked key by key."""
+    return JobFileError(path, (Problem("", line, found, expected, hint=hint),))
+
+
+def _check_format(path: Path, top: Table) -> None:
+    """Check the version of the job file first: in a newer format the other keys may mean something else."""
+    version = top.content.get("format")
+    if isinstance(version, int) and version > FORMAT:
+        line = top.problems.lines.line(("format",))
+        hint = "This job was written for a newer Evenboard: install that."
+        raise JobFileError(path, (Problem("format", line, str(version), f"{FORMAT}", hint=hint),))
+    if type(version) is not int or version != FORMAT:  # true and 1.0 equal 1, but are no version
+        top.wrong("format", f"format = {FORMAT} at the top of the file")
+
+
+def _job(folder: Path, top: Table) -> Job | None:
+    """Read all tables. None, or a job that is not whole, only when problems were noted."""
+    top.unknown(TOP_KEYS, TABLES)
+    declared = Declared.of(top.content)
+    name, customer, units = _about(top)
+    boards = read_boards(top, units, TABLES)
+    target = _target(top, declared)
+    evenness = _evenness(top, declared)
+    reference = read_reference(top, folder, TABLES)
+    photos = read_photos(top, folder, declared, TABLES)
+    if name is None or target is None or evenness is None or reference is None:
+        return None
+    return Job(folder, name, units, target, evenness, reference, boards, photos, customer, top.content)
+
+
+def _about(top: Table) -> tuple[str | None, str | None, Literal["mm", "in"]]:
+    """Read [job]: name, customer and units."""
+    table = top.table("job", required=True)
+    if table is None:
+        return None, None, "mm"
+    table.unknown(JOB_KEYS, TABLES)
+    units: tuple[Literal["mm", "in"], ...] = ("mm", "in")
+    return table.text("name", required=True), table.text("customer"), table.choice("units", units) or "mm"
+
+
+def _target(top: Table, declared: Declared) -> Target | None:
+    """Read [target]: exactly one of a value, a zone and range boards."""
+    table = top.table("target", required=True)
+    if table is None:
+        return None
+    table.unknown(TARGET_KEYS, TABLES)
+    given = [key for key in ("lab", "zone", "between") if key in table.content]
+    if not given:
+        table.problems.add(table.path, "", "a target without a colour", "exactly one of lab, zone and between")
+    for key in given[1:]:
+        table.wrong(key, f"exactly one of lab, zone and between; {given[0]} is there already")
+    lab = table.numbers("lab", LAB_WORDS, LAB)
+    return Target(
+        tolerance=table.number("tolerance", _UP_TO_100, "a colour difference above 0, up to 100") or DEFAULT_TOLERANCE,
+        lab=(lab[0], lab[1], lab[2]) if lab else None,
+        zone=_zone(table, "zone", declared),
+        between=_between(table, declared),
+        stage=table.choice("stage", STAGES),
+    )
+
+
+def _between(table: Table, declared: Declared) -> tuple[str, ...]:
+    """Read the range boards: two or three different zones of this job, light to dark."""
+    if "between" not in table.content:
+        return ()
+    paths = table.content["between"]
+    if not isinstance(paths, list) or len(paths) not in (2, 3) or len({str(path) for path in paths}) < len(paths):
+        table.wrong("between", 'two or three different zones, light to dark: ["S/light", "S/dark"]')
+        return ()
+    for path in paths:
+        declared.check_zone(table, "between", path)
+    return tuple(str(path) for path in paths)
+
+
+def _zone(table: Table, key: str, declared: Declared) -> str | None:
+    """Read a zone of this job, "board/zone"."""
+    if key not in table.content:
+        return None
+    path = table.content[key]
+    declared.check_zone(table, key, path)
+    return str(path)
+
+
+def _evenness(top: Table, declared: Declared) -> EvennessWish | None:
+    """Read [evenness]; left out, the surface shall be even within the tool's own limit."""
+    table = top.table("evenness")
+    if table is None:
+        return None if "evenness" in top.content else EvennessWish()
+    table.unknown(EVENNESS_KEYS, TABLES)
+    if "like" in table.content and "limit" in table.content:
+        table.wrong("like", "either limit or like, not both")
+    limit = table.number("limit", _UP_TO_100, "a blotch index above 0, up to 100")
+    like = _zone(table, "like", declared)
+    wishes: tuple[Literal["even", "lively"], ...] = ("even", "lively")
+    return EvennessWish(
+        wish=table.choice("wish", wishes) or "even",
+        limit=None if like else limit or DEFAULT_BLOTCH_LIMIT,
+        like=like,
+    )

@@ -1,0 +1,228 @@
+"""What does job.toml say about the boards and their zones?
+
+Positions are compared in the file's own units, so that messages speak as the file does, and become millimetres last.
+"""
+
+import math
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from analyzer.job import DEFAULT_MARGIN_MM, Board, Zone
+from analyzer.jobfile_table import Interval, Table, nearest, show
+
+RECIPE_KEYS = ("stain_coats", "dilution", "solids", "wait", "scuff", "dwell", "topcoat", "sheen", "notes")
+ZONE_KEYS = ("id", "treatment", "span", "across", "margin", "stain", *RECIPE_KEYS)
+BOARD_KEYS = ("id", "species", "length", "width", "margin", "zone")
+
+MM_PER_UNIT: Final = {"mm": 1.0, "in": 25.4}  # the international inch, exact
+LONGEST_BOARD_MM = 10_000.0  # chosen: longer than any plank; guards memory against a slipped digit
+
+_WITH_UNIT = 'text with its unit, such as "2 h" or "30 min"'
+_RECIPE_TEXT: Final = {"wait": _WITH_UNIT, "dwell": _WITH_UNIT, "topcoat": "text in quotes", "notes": "text in quotes"}
+_RECIPE_NUMBERS: Final = {  # in each of these a number is as good as text
+    "dilution": (Interval(above=0, most=1000), 'text such as "1:3", or the parts of thinner to one part'),
+    "solids": (Interval(0, 100), "a number from 0 to 100 (percent by volume), or text"),
+    "scuff": (Interval(above=0, most=10_000), 'a grit such as 320 or "P320"'),
+    "sheen": (Interval(0, 100), 'text such as "satin", or gloss units from 0 to 100'),
+}
+_TOUCH = 1e-9  # of a unit: two zones that share an edge do not overlap by rounding
+
+Span = tuple[float, float]  # in the file's units
+
+
+@dataclass(frozen=True, slots=True)
+class Declared:
+    """Which boards and zones the file names, whether or not the rest of them holds."""
+
+    boards: tuple[str, ...]
+    zones: tuple[str, ...]  # "A/control"
+
+    @classmethod
+    def of(cls, content: dict[str, Any]) -> "Declared":
+        """Gather the ids of a parsed job file of any shape."""
+        boards = _named(content.get("board"))
+        zones = (f"{board}/{zone}" for board, table in boards for zone, _ in _named(table.get("zone")))
+        return cls(tuple(board for board, _ in boards), tuple(zones))
+
+    def check_zone(self, table: Table, key: str, path: object) -> None:
+        """Note a zone path that names no zone of this job."""
+        if path in self.zones:
+            return
+        near = nearest(path, self.zones) if isinstance(path, str) else None
+        known = ", ".join(self.zones) or "none yet"
+        hint = f'Did you mean "{near}"?' if near else ""
+        table.wrong(key, f"a zone of this job, board id / zone id ({known})", hint, found=show(path))
+
+    def check_board(self, table: Table, key: str, board: object) -> None:
+        """Note a board id that names no board of this job."""
+        if board in self.boards:
+            return
+        near = nearest(board, self.boards) if isinstance(board, str) else None
+        hint = f'Did you mean "{near}"?' if near else ""
+        table.wrong(
+            key, f"the id of a board of this job ({', '.join(self.boards) or 'none yet'})", hint, found=show(board)
+        )
+
+
+def read_boards(top: Table, units: str, tables: Mapping[str, Collection[str]]) -> tuple[Board, ...]:
+    """Read every [[board]]. Boards with problems are left out, after noting them."""
+    boards = []
+    seen: set[str] = set()
+    for number, table in enumerate(top.tables("board"), 1):
+        named = table.named(_called("board", table, number))
+        named.unknown(BOARD_KEYS, tables)
+        board = _board(named, _id(named, seen), units, tables)
+        if board is not None:
+            boards.append(board)
+    return tuple(boards)
+
+
+def _board(table: Table, board_id: str | None, units: str, tables: Mapping[str, Collection[str]]) -> Board | None:
+    """Read one board and its zones."""
+    mm = MM_PER_UNIT[units]
+    most = LONGEST_BOARD_MM / mm
+    limits, expected = Interval(above=0, most=most), f"a number above 0, up to {most:.0f} {units}"
+    face = _Face(
+        table.number("length", limits, expected, required=True),
+        table.number("width", limits, expected, required=True),
+        _margin(table, units, DEFAULT_MARGIN_MM / mm),
+        units,
+    )
+    species = table.text("species", "the kind of wood, in quotes", required=True)
+    zones = []
+    seen: set[str] = set()
+    for number, plain in enumerate(table.tables("zone"), 1):
+        named = plain.named(f"{table.place}, {_called('zone', plain, number)}")
+        named.unknown(ZONE_KEYS, tables)
+        zone = _zone(named, _id(named, seen), face)
+        if zone is not None:
+            zones.append(zone)
+    if board_id is None or species is None or face.length is None or face.width is None:
+        return None
+    return Board(board_id, species, face.length * mm, face.width * mm, tuple(zones))
+
+
+@dataclass(slots=True)
+class _Face:
+    """A board's face while its zones are read, in the file's units."""
+
+    length: float | None  # None: not known, a problem was noted
+    width: float | None
+    margin: float  # of every zone that does not give its own
+    units: str
+    taken: list[tuple[str, Span, Span]] = field(default_factory=list)  # name, span and across of the zones so far
+
+
+def _zone(table: Table, zone_id: str | None, face: _Face) -> Zone | None:
+    """Read one zone."""
+    treatment = table.text("treatment", 'the pre-treatment in quotes; "none" for a control', required=True)
+    stain, recipe = table.text("stain"), _recipe(table)
+    margin = _margin(table, face.units, face.margin)
+    span = _span(table, "span", face.length, f"the board's length in {face.units}")
+    if "across" in table.content:
+        across = _span(table, "across", face.width, f"the board's width in {face.units}")
+    else:
+        across = None if face.width is None else (0.0, face.width)
+    if span is None or across is None:
+        return None
+    _check_clear(table, span, across, face)
+    _check_margin(table, span, across, margin, face)
+    face.taken.append((zone_id or "before it", span, across))
+    if zone_id is None or treatment is None:
+        return None
+    mm = MM_PER_UNIT[face.units]
+    span_mm, across_mm = (span[0] * mm, span[1] * mm), (across[0] * mm, across[1] * mm)
+    return Zone(zone_id, treatment, span_mm, across_mm, margin * mm, stain, recipe)
+
+
+def _named(tables: object) -> list[tuple[str, dict[str, Any]]]:
+    """Pair the tables of a list with their ids, leaving out what has none."""
+    if not isinstance(tables, list):
+        return []
+    return [(t["id"], t) for t in tables if isinstance(t, dict) and isinstance(t.get("id"), str)]
+
+
+def _called(kind: str, table: Table, number: int) -> str:
+    """Name a board or a zone as the finisher does, by its id if it has one."""
+    name = table.content.get("id")
+    return f'{kind} "{name}"' if isinstance(name, str) and name.isprintable() else f"{kind} number {number}"
+
+
+def _id(table: Table, seen: set[str]) -> str | None:
+    """Read the id of a board or zone: not used before, and free of "/", which joins the two."""
+    expected = "a short name in quotes, without / and without spaces at its ends"
+    name = table.text("id", expected, required=True)
+    if name is None:
+        return None
+    if not name.isprintable() or name != name.strip() or "/" in name or "\\" in name:
+        table.wrong("id", expected)
+        return None
+    if name in seen:
+        table.wrong("id", "an id of its own", found=f"{show(name)} a second time")
+    seen.add(name)
+    return name
+
+
+def _span(table: Table, key: str, end: float | None, what: str) -> Span | None:
+    """Read where a zone begins and ends along or across its board. `end` is None when the board's size is not known."""
+    upper = what if end is None else f"{end:g}, {what}"
+    expected = f"two numbers, the smaller first, from 0 to {upper}"
+    if key not in table.content:
+        table.wrong(key, expected)
+        return None
+    inside = Interval(0, math.inf if end is None else end + _TOUCH)
+    ends = table.numbers(key, expected, (inside, inside))
+    if ends is None:
+        return None
+    if ends[0] >= ends[1]:
+        table.wrong(key, expected)
+        return None
+    return ends[0], ends[1]
+
+
+def _margin(table: Table, units: str, default: float) -> float:
+    """Read the margin inside a zone's edge, in the file's units."""
+    margin = table.number("margin", Interval(0, LONGEST_BOARD_MM), f"0 {units} or more")
+    return default if margin is None else margin
+
+
+def _check_margin(table: Table, span: Span, across: Span, margin: float, face: _Face) -> None:
+    """Note a zone of which the margin leaves nothing to measure."""
+    shortest = min(span[1] - span[0], across[1] - across[0])
+    if shortest > 2 * margin + _TOUCH:
+        return
+    key = "margin" if "margin" in table.content else "span"
+    units = face.units
+    found = f"a zone only {shortest:g} {units} across, of which {margin:g} {units} is left out at each edge"
+    hint = (
+        'If the file is in inches, write units = "in" under [job].'
+        if units == "mm" and (face.length or 0) < 100
+        else ""
+    )
+    table.wrong(key, "a larger zone or a smaller margin", hint, found=found)
+
+
+def _check_clear(table: Table, span: Span, across: Span, face: _Face) -> None:
+    """Note a zone that lies over an earlier one of its board."""
+    for other, other_span, other_across in face.taken:
+        if _overlap(span, other_span) and _overlap(across, other_across):
+            expected = f'a zone clear of zone "{other}", which spans {other_span[0]:g} to {other_span[1]:g}'
+            table.wrong("span", expected)
+
+
+def _overlap(first: Span, second: Span) -> bool:
+    """Whether two intervals share more than an edge."""
+    return min(first[1], second[1]) - max(first[0], second[0]) > _TOUCH
+
+
+def _recipe(table: Table) -> dict[str, Any]:
+    """Read the recipe fields that are there, as written."""
+    for key, expected in _RECIPE_TEXT.items():
+        table.text(key, expected)
+    for key, (limits, expected) in _RECIPE_NUMBERS.items():
+        table.number_or_text(key, limits, expected)
+    coats = table.content.get("stain_coats", 0)
+    if not isinstance(coats, int) or isinstance(coats, bool) or not 0 <= coats <= 100:
+        table.wrong("stain_coats", "a whole number of coats")
+    return {key: table.content[key] for key in RECIPE_KEYS if key in table.content}
