@@ -1,1 +1,62 @@
-"""The finisher's world: jobs, zones, evenness, verdicts, reports and records."""
+"""The finisher's world: jobs, zones, evenness, verdicts, reports and records.
+
+Everything that the command line does is one of these calls. Each is loaded when it is first asked for, so that
+`import analyzer`, and with it `evenboard --help`, stays light.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analyzer.check import check_photo
+    from analyzer.completeness import unmeasured
+    from analyzer.errors import AnalyzerError, FolderError, JobFileError
+    from analyzer.jobfile import read_job
+    from analyzer.measure import measure_job
+    from analyzer.newjob import new_job
+    from analyzer.report import write_results
+    from analyzer.report.jsonfile import results_json
+    from analyzer.report.terminal import summary
+    from analyzer.version import tool_version
+
+__all__ = [
+    "AnalyzerError",
+    "FolderError",
+    "JobFileError",
+    "check_photo",
+    "measure_job",
+    "new_job",
+    "read_job",
+    "results_json",
+    "summary",
+    "tool_version",
+    "unmeasured",
+    "write_results",
+]
+
+_HOME = {
+    "AnalyzerError": "analyzer.errors",
+    "FolderError": "analyzer.errors",
+    "JobFileError": "analyzer.errors",
+    "check_photo": "analyzer.check",
+    "measure_job": "analyzer.measure",
+    "new_job": "analyzer.newjob",
+    "read_job": "analyzer.jobfile",
+    "results_json": "analyzer.report.jsonfile",
+    "summary": "analyzer.report.terminal",
+    "tool_version": "analyzer.version",
+    "unmeasured": "analyzer.completeness",
+    "write_results": "analyzer.report",
+}
+
+
+def __getattr__(name: str) -> object:
+    """Load a public name on its first use (PEP 562)."""
+    if name not in _HOME:
+        raise AttributeError(f"module 'analyzer' has no attribute {name!r}")
+    return getattr(import_module(_HOME[name]), name)
+
+
+def __dir__() -> list[str]:
+    """List the public names, loaded or not."""
+    return sorted({*globals(), *__all__})

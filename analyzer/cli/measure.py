@@ -1,0 +1,42 @@
+"""`evenboard measure DIR`."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+import analyzer  # its names are loaded when they are used: NumPy waits until there is a job
+from analyzer.cli import NOT_MEASURED
+from analyzer.cli.talk import finding_lines, progress_line, say, terminal_width
+
+
+def measure(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The job folder: job.toml and its photos.")],
+    *,
+    as_json: Annotated[bool, typer.Option("--json", help="Print what results.json holds, not a summary.")] = False,
+) -> None:
+    """Measure a job: photos to results.json, zones.csv and a report.
+
+    The photos are never changed. All files are written, or, if anything goes wrong, none.
+    """
+    with progress_line() as progress:
+        measurement = analyzer.measure_job(folder, progress=progress)
+        if progress:
+            progress("Writing the report …")
+        written = analyzer.write_results(measurement, folder)
+    results = measurement.results
+    for photo in results.photos:
+        if photo.usable and photo.findings:
+            say("\n".join([f"{photo.file} (board {photo.board}):", *finding_lines(photo.findings)]))
+    missing = analyzer.unmeasured(measurement.job, results)
+    for sentence in missing:
+        say(sentence)
+    if as_json:
+        typer.echo(analyzer.results_json(results), nl=False)
+    else:
+        typer.echo(analyzer.summary(results, terminal_width()).rstrip("\n"))
+        for path in written:
+            if path.suffix == ".html":
+                typer.echo(f"Report: {path}")
+    if missing:
+        raise typer.Exit(NOT_MEASURED)
