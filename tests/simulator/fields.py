@@ -71,13 +71,11 @@ def drift(shape: Shape, mm_per_px: float, waves: float = 0.5, seed: int = 0) -> 
     return _unit(np.sin(2 * np.pi * waves * (along - 0.5) + rng.uniform(-np.pi / 4, np.pi / 4)))
 
 
-def _enlarge(field: NDArray[np.float64], times: int, shape: Shape) -> Array:
-    field = field.astype(np.float32)
-    if times > 1:
-        field = cv2.resize(field, None, fx=times, fy=times, interpolation=cv2.INTER_CUBIC)
-    return field[: shape[0], : shape[1]]
+def _enlarge(field: NDArray[np.float64], times: int, shape: Shape) -> NDArray[np.floating]:
+    large = cv2.resize(field, None, fx=times, fy=times, interpolation=cv2.INTER_CUBIC) if times > 1 else field
+    return np.asarray(large, dtype=np.float32)[: shape[0], : shape[1]]
 
 
 def _unit(field: NDArray[np.floating]) -> Array:
     centred = field.astype(np.float64) - field.mean(dtype=np.float64)
-    return (centred / centred.std()).astype(np.float32)
+    return np.asarray(centred / centred.std(), dtype=np.float32)

@@ -3,6 +3,7 @@
 import struct
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,7 +42,7 @@ def save_photo(
         (tags if tag in _MAIN_TAGS else tags.get_ifd(IFD.Exif))[tag] = value
     if orientation != 1:
         tags[Base.Orientation] = orientation
-    options: dict[str, object] = {"quality": quality} if path.suffix.lower() in {".jpg", ".jpeg"} else {}
+    options: dict[str, Any] = {"quality": quality} if path.suffix.lower() in {".jpg", ".jpeg"} else {}
     if embed_profile:
         options["icc_profile"] = icc_profile(photo.profile)
     if len(tags):

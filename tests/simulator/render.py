@@ -43,7 +43,7 @@ def render(scene: Scene, camera: Camera | None = None, seed: int = 0) -> Rendere
     _add_glare(photo, scene, view)
     photo *= np.float32(2.0**camera.exposure_EV)
     if camera.blur_sigma_px > 0:
-        photo = cv2.GaussianBlur(photo, (0, 0), camera.blur_sigma_px)
+        photo = np.asarray(cv2.GaussianBlur(photo, (0, 0), camera.blur_sigma_px), dtype=np.float32)
     if camera.full_well_e is not None:
         _add_noise(photo, scene, camera, camera.full_well_e, rng)
     return RenderedPhoto(codes=_develop(photo, camera), profile=camera.profile, truth=truth_of(scene, view))
@@ -55,8 +55,8 @@ def encode(linear: Array, tone: Tone) -> NDArray[np.uint8]:
     toned = np.clip(steps + tone.flare, 0, 1) ** tone.contrast_gamma
     curve = np.where(toned <= 0.0031308, 12.92 * toned, 1.055 * toned ** (1 / 2.4) - 0.055)
     curve -= tone.s_curve * np.sin(2 * np.pi * curve) / (2 * np.pi)
-    table = np.round(255 * curve).astype(np.uint8)
-    return table[np.clip(linear * 65535 + 0.5, 0, 65535).astype(np.uint16)]
+    codes = np.round(255 * curve).astype(np.uint8)
+    return np.take(codes, np.clip(linear * 65535 + 0.5, 0, 65535).astype(np.uint16))
 
 
 def _surfaces(scene: Scene, camera: Camera, view: View, rng: np.random.Generator) -> Array:
@@ -112,7 +112,8 @@ def _lay_surface(photo: Array, face: Array, mm_to_px: NDArray[np.float64], px_pe
     sharpest = max(np.hypot(*(corners[1] - corners[0])) / length, np.hypot(*(corners[3] - corners[0])) / width)
     shrink = max(1, int(px_per_mm / (n * sharpest)))
     if shrink > 1:  # a face much finer than the photo is averaged first, or it would alias
-        face = cv2.resize(face, (face.shape[1] // shrink, face.shape[0] // shrink), interpolation=cv2.INTER_AREA)
+        smaller = face.shape[1] // shrink, face.shape[0] // shrink
+        face = np.asarray(cv2.resize(face, smaller, interpolation=cv2.INTER_AREA), dtype=np.float32)
     # Own pixels -> mm: pixel i is centred at (i + 0.5) / scale. Photo -> finer photo: n samples lie evenly in a pixel.
     scale_x, scale_y = length / face.shape[1], width / face.shape[0]
     face_to_mm = np.array([[scale_x, 0, scale_x / 2], [0, scale_y, scale_y / 2], [0, 0, 1]])
@@ -133,7 +134,7 @@ def _lay_surface(photo: Array, face: Array, mm_to_px: NDArray[np.float64], px_pe
 def _throw_shadows(photo: Array, scene: Scene, shadow: Shadow, view: View) -> None:
     for board in scene.boards:
         corners = place(board, rectangle(*board.size_mm)) + np.array(shadow.offset_mm)
-        px_per_mm = np.linalg.norm(np.subtract(*view.project(corners)[:2])) / board.length_mm
+        px_per_mm = float(np.linalg.norm(np.subtract(*view.project(corners)[:2]))) / board.length_mm
         dark = coverage(view.project(corners), photo.shape[:2], softness_px=shadow.softness_mm * px_per_mm)
         photo *= (1 - np.float32(shadow.depth) * dark * dark * (3 - 2 * dark))[..., None]  # smooth at both ends
 
@@ -144,7 +145,7 @@ def _light_in_photo(scene: Scene, camera: Camera, view: View) -> Array:
 
 def _add_glare(photo: Array, scene: Scene, view: View) -> None:
     for spot in scene.glare:
-        offset = _table_points((photo.shape[1], photo.shape[0]), view) - np.float32(spot.centre_mm)
+        offset = _table_points((photo.shape[1], photo.shape[0]), view) - np.array(spot.centre_mm, dtype=np.float32)
         photo += (spot.strength * np.exp(-np.square(offset).sum(axis=-1) / (2 * spot.radius_mm**2)))[..., None]
 
 
@@ -168,4 +169,4 @@ def _add_noise(photo: Array, scene: Scene, camera: Camera, full_well_e: float, r
 def _develop(photo: Array, camera: Camera) -> NDArray[np.uint8]:
     red, blue = camera.white_balance_error
     to_profile = camera_matrix(camera.sensor, camera.profile) @ np.diag([1 + red, 1, 1 + blue])
-    return encode(cv2.transform(photo, to_profile), camera.tone)
+    return encode(np.asarray(cv2.transform(photo, to_profile), dtype=np.float32), camera.tone)

@@ -90,10 +90,11 @@ class Background:
 
 @dataclass(frozen=True)
 class Light:
-    """Kind of light and its fall-off. The brightest point of all board faces gets 1.
+    """Kind of light and its fall-off over all board faces, whose brightest point gets 1; or over `over_mm`.
 
     `gradient` is the straight fall-off across the boards; `radial` the fall-off from `centre_mm` (left out: the middle
     of the boards) to the farthest board corner, growing with the square of the distance. Both are (max - min) / max.
+    With `over_mm` a lamp stays the same when boards are moved or taken away.
     """
 
     illuminant: str = "D50"
@@ -101,6 +102,9 @@ class Light:
     direction_deg: float = 0.0  # the light falls off towards here: 0 right, 90 down
     radial: float = 0.0
     centre_mm: Point | None = None
+    over_mm: tuple[float, float, float, float] | None = (
+        None  # left, top, right, bottom: this area counts, not the boards
+    )
 
 
 @dataclass(frozen=True)
@@ -123,7 +127,7 @@ class Shadow:
 
 @dataclass(frozen=True)
 class Scene:
-    boards: tuple[Board, ...]
+    boards: tuple[Board, ...] = ()
     card: GrayCard | None = None
     background: Background = Background()
     light: Light = Light()
@@ -132,15 +136,18 @@ class Scene:
     margin_mm: float = 5.0  # left out inside each zone's edge when the truth is averaged
 
     @cached_property
-    def board_corners_mm(self) -> NDArray[np.float64]:
-        """Corners of all board faces on the table, (4 x boards, 2)."""
+    def lit_corners_mm(self) -> NDArray[np.float64]:
+        """Corners, on the table, of what the fall-off of the light is counted over, (n, 2)."""
+        if self.light.over_mm:
+            left, top, right, bottom = self.light.over_mm
+            return rectangle(right - left, bottom - top) + np.array([left, top])
         return np.concatenate([place(board, rectangle(*board.size_mm)) for board in self.boards])
 
     @cached_property
     def all_corners_mm(self) -> NDArray[np.float64]:
         """Corners of boards and card, (n, 2)."""
-        cards = [place(self.card, rectangle(*self.card.size_mm))] if self.card else []
-        return np.concatenate([self.board_corners_mm, *cards])
+        things: list[Board | GrayCard] = [*self.boards, *([self.card] if self.card else [])]
+        return np.concatenate([np.empty((0, 2)), *(place(thing, rectangle(*thing.size_mm)) for thing in things)])
 
 
 @dataclass(frozen=True)

@@ -64,15 +64,15 @@ def band_weights(light: str, sensor_name: str) -> Array:
 
     Between bands the reflectance is taken as linear, so a lamp's line between two bands counts with the right share.
     """
-    weights = _bands_to_fine().T @ (illuminant(light)[:, None] * sensor(sensor_name))
-    return weights / weights.sum(axis=0)
+    weights: Array = _bands_to_fine().T @ (illuminant(light)[:, None] * sensor(sensor_name))
+    return np.asarray(weights / weights.sum(axis=0))
 
 
 @cache
 def XYZ_weights(light: str = "D50") -> Array:
     """Weights (36, 3): reflectance bands to XYZ under a light, a perfect white having Y = 1."""
-    weights = _bands_to_fine().T @ (illuminant(light)[:, None] * observer())
-    return weights / weights[:, 1].sum()
+    weights: Array = _bands_to_fine().T @ (illuminant(light)[:, None] * observer())
+    return np.asarray(weights / weights[:, 1].sum())
 
 
 def reflectance_to_Lab(reflectance: ArrayLike) -> Array:
@@ -173,7 +173,8 @@ def _on_fine_grid(spectrum: colour.SpectralDistribution | colour.MultiSpectralDi
 
 def _adaptation(source: Array, destination: Array) -> Array:
     scale = (BRADFORD @ destination) / (BRADFORD @ source)
-    return np.linalg.inv(BRADFORD) @ np.diag(scale) @ BRADFORD
+    matrix: Array = np.linalg.inv(BRADFORD) @ np.diag(scale) @ BRADFORD
+    return matrix
 
 
 def _white(xy: tuple[float, float]) -> Array:

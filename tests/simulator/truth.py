@@ -56,17 +56,17 @@ class Truth:
 
 
 def light_map(scene: Scene, points_mm: NDArray[np.floating]) -> NDArray[np.floating]:
-    """Relative light at table points (..., 2): 1 at the brightest point of the boards, never below 0.05."""
-    light, corners = scene.light, scene.board_corners_mm
+    """Relative light at table points (..., 2): 1 where it is brightest on the boards, never below 0.05."""
+    light, corners = scene.light, scene.lit_corners_mm
     direction = np.array([np.cos(np.radians(light.direction_deg)), np.sin(np.radians(light.direction_deg))])
     first, last = (corners @ direction).min(), (corners @ direction).max()
     x, y = points_mm[..., 0], points_mm[..., 1]
-    level = 1 - light.gradient * (x * direction[0] + y * direction[1] - first) / (last - first)
+    level: NDArray[np.floating] = 1 - light.gradient * (x * direction[0] + y * direction[1] - first) / (last - first)
     if light.radial:
         centre = np.array(light.centre_mm) if light.centre_mm else (corners.min(axis=0) + corners.max(axis=0)) / 2
         farthest = np.square(corners - centre).sum(axis=1).max()
         level = level * (1 - light.radial * (np.square(x - centre[0]) + np.square(y - centre[1])) / farthest)
-    return np.clip(level, 0.05, None)
+    return np.asarray(np.maximum(level, 0.05))
 
 
 def truth_of(scene: Scene, view: View) -> Truth:

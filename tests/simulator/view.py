@@ -34,6 +34,8 @@ class View:
 def view_of(scene: Scene, camera: Camera) -> View:
     """The camera's pose; scale and aim are chosen where the camera leaves them open."""
     corners = scene.all_corners_mm
+    if not len(corners) and not (camera.look_at_mm and camera.px_per_mm):
+        raise ValueError("an empty table: say where the camera looks, and at which scale")
     aim = np.array(camera.look_at_mm) if camera.look_at_mm else (corners.min(axis=0) + corners.max(axis=0)) / 2
     if camera.px_per_mm:
         return _pose(camera, aim, camera.px_per_mm)
@@ -70,7 +72,7 @@ def coverage(corners_px: Array, shape: tuple[int, int], softness_px: float = 1.0
 
 
 def _fits(view: View, scene: Scene, camera: Camera) -> bool:
-    tallest = max(board.thickness_mm for board in scene.boards)
+    tallest = max((board.thickness_mm for board in scene.boards), default=0.0)
     if view.shift[2] <= tallest:
         return False
     seen = np.concatenate([view.project(scene.all_corners_mm, height) for height in (0.0, tallest)])

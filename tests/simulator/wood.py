@@ -28,14 +28,17 @@ class Species:
     pores: float  # how much denser a pore is
     pore_mm: tuple[float, float]  # length, width
     blotch: float  # standard deviation of the logarithm of stain uptake
+    reversal: float = 0.2  # how much less stain dense latewood takes: pine's grain turns light where it was dark
 
 
 SPECIES = {
     "hard maple": Species(
         (80, 5, 20), rings=0.030, ring_mm=7, fibre=0.022, pores=0.10, pore_mm=(0.8, 0.2), blotch=0.13
     ),
-    "cherry": Species((62, 13, 25), rings=0.045, ring_mm=6, fibre=0.030, pores=0.14, pore_mm=(1.2, 0.2), blotch=0.15),
-    "pine": Species((80, 5, 26), rings=0.110, ring_mm=5, fibre=0.020, pores=0.03, pore_mm=(1.5, 0.2), blotch=0.20),
+    "cherry": Species((62, 13, 25), rings=0.030, ring_mm=6, fibre=0.022, pores=0.14, pore_mm=(1.2, 0.2), blotch=0.15),
+    "pine": Species(
+        (80, 5, 26), rings=0.110, ring_mm=5, fibre=0.020, pores=0.03, pore_mm=(1.5, 0.2), blotch=0.20, reversal=0.9
+    ),
     "walnut": Species((45, 8, 16), rings=0.060, ring_mm=6, fibre=0.035, pores=0.16, pore_mm=(3.0, 0.3), blotch=0.05),
     "oak": Species((67, 7, 21), rings=0.060, ring_mm=5, fibre=0.040, pores=0.28, pore_mm=(5.0, 0.3), blotch=0.04),
 }
@@ -174,14 +177,14 @@ def _absorbers(board: Board, *, blotch: bool, figure: bool) -> tuple[NDArray[np.
         if figure
         else (np.ones(shape, np.float32), np.zeros(shape, np.float32))
     )
-    spectra, maps = [wood], [board.tone * (density + species.pores * pores)]
+    spectra = [wood]
+    maps: list[NDArray[np.floating]] = [board.tone * (density + species.pores * pores)]
     wood_zones = [zone for zone in board.zones if isinstance(zone, WoodZone)]
     if stage.treated:
         spectra.append(AMBER)
         maps.append(_paint(board, {zone: TREATMENTS[zone.treatment].amber for zone in wood_zones}))
     stains = sorted({zone.stain for zone in wood_zones if zone.stain}) if stage.stained else []
-    # Dense latewood drinks a little less, pores a little more.
-    thirst = np.exp(0.6 * (1 - density) + 0.6 * species.pores * pores)
+    thirst = np.exp(species.reversal * (1 - density) + 0.6 * species.pores * pores)  # pores drink a little more
     if stains and blotch:
         depth = _paint(board, {zone: species.blotch * TREATMENTS[zone.treatment].blotch for zone in wood_zones})
         thirst *= np.exp(depth * gaussian_field(shape, mm_per_px, BLOTCH_MM, board.seed + 3, coarseness=1.0))
@@ -197,7 +200,7 @@ def _paint(board: Board, amounts: dict[WoodZone, float]) -> Array:
     canvas = np.zeros(texture_shape(board), dtype=np.float32)
     for zone, amount in amounts.items():
         canvas[zone_pixels(board, zone)] = amount
-    return cv2.GaussianBlur(canvas, (0, 0), ZONE_EDGE_MM * board.texture_px_per_mm, borderType=cv2.BORDER_REPLICATE)
+    return _blur(canvas, ZONE_EDGE_MM * board.texture_px_per_mm)
 
 
 @lru_cache(maxsize=4)
@@ -207,7 +210,7 @@ def _figure(shape: Shape, mm_per_px: float, species: Species, seed: int) -> tupl
     density = 1 + rings + species.fibre * _fibre(shape, mm_per_px, seed + 1)
     length, width = (0.5 * mm / mm_per_px for mm in species.pore_mm)
     noise = np.random.default_rng(seed + 2).standard_normal(shape, dtype=np.float32)
-    noise = cv2.GaussianBlur(noise, (0, 0), sigmaX=length, sigmaY=max(0.4, width))
+    noise = _blur(noise, length, max(0.4, width))
     return density.astype(np.float32), np.clip(noise / noise.std() - 1.6, 0, 1).astype(np.float32)
 
 
@@ -223,13 +226,21 @@ def _rings(shape: Shape, mm_per_px: float, ring_mm: float, seed: int) -> Array:
     ring = radius / ring_mm + 0.6 * np.sin(radius / (3.1 * ring_mm))  # good and lean years
     phase = ring - np.floor(ring)
     profile = phase**2.5 - np.clip((phase - 0.9) / 0.1, 0, 1)  # slow rise to latewood, quick fall to the next spring
-    profile = cv2.GaussianBlur(profile.astype(np.float32), (0, 0), 0.3 / mm_per_px)
-    return ((profile - profile.mean()) / profile.std()).astype(np.float32)
+    return _standardised(_blur(profile.astype(np.float32), 0.3 / mm_per_px))
 
 
 def _fibre(shape: Shape, mm_per_px: float, seed: int) -> Array:
     """Fine streaks that run for some 60 mm. Unit standard deviation."""
     short = np.random.default_rng(seed).standard_normal(shape, dtype=np.float32)
-    short = cv2.GaussianBlur(short, (0, 0), sigmaX=20 / mm_per_px, sigmaY=max(0.4, 0.15 / mm_per_px))
-    field = short / short.std() + 0.6 * streaks(shape, mm_per_px, (1.0, 6.0), seed)
-    return ((field - field.mean()) / field.std()).astype(np.float32)
+    short = _blur(short, 20 / mm_per_px, max(0.4, 0.15 / mm_per_px))
+    return _standardised(short / short.std() + 0.6 * streaks(shape, mm_per_px, (1.0, 6.0), seed))
+
+
+def _blur(image: Array, along_px: float, across_px: float | None = None) -> Array:
+    across_px = along_px if across_px is None else across_px
+    blurred = cv2.GaussianBlur(image, (0, 0), sigmaX=along_px, sigmaY=across_px, borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(blurred, dtype=np.float32)
+
+
+def _standardised(field: NDArray[np.floating]) -> Array:
+    return np.asarray((field - field.mean()) / field.std(), dtype=np.float32)
