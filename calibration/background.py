@@ -16,8 +16,9 @@ BORDER_SHARE = 0.03  # of the frame, where the background is looked for first
 # Least spreads that count as calm, natural-log units: JPEG and shading noise of a plain sheet; chosen.
 CALM_LOG_Y, CALM_RATIO = 0.03, 0.02
 AGREES = 4.0  # spreads; background pixels lie within (chosen: one in 10 000 Gaussian ones does not)
-REFITS = 3
-FIT_PIXELS = 4000
+COARSE = 4
+FIT_PIXELS = 3000
+MIN_PIXELS = 30  # that agree; with fewer there is no calm background
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,37 +33,37 @@ class Background:
 
 def background_of(preview: Preview) -> Background:
     """Fit the background of a preview."""
-    rows, columns = preview.log_Y.shape
+    layers = cv2.GaussianBlur(preview.layers, (0, 0), 1.0)
+    # a smooth surface needs no more than every fourth pixel; it is drawn out to full size in the end
+    coarse = layers[::COARSE, ::COARSE]
+    rows, columns = coarse.shape[:2]
     y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j].astype(np.float32)
-    layers = np.dstack([preview.log_Y, preview.ratios])
-    layers = cv2.GaussianBlur(layers, (0, 0), 1.0)
-    rim_rows, rim_columns = max(2, round(BORDER_SHARE * rows)), max(2, round(BORDER_SHARE * columns))
+    rim_rows, rim_columns = max(1, round(BORDER_SHARE * rows)), max(1, round(BORDER_SHARE * columns))
     candidates = np.ones((rows, columns), bool)
     candidates[rim_rows:-rim_rows, rim_columns:-rim_columns] = False
 
     rng = np.random.default_rng(20260102)  # a fixed seed: the same photo gives the same answer
-    terms = _terms(x, y, 2)
-    for refit in range(REFITS):
-        if refit:
-            terms = _terms(x, y, 3)
-        chosen = np.flatnonzero(candidates)
-        chosen = rng.permutation(chosen)[:FIT_PIXELS]
-        fitted = np.empty_like(layers)
-        spreads = []
+    fitted = np.empty_like(coarse)
+    spreads = np.array([CALM_LOG_Y, CALM_RATIO, CALM_RATIO], np.float32)
+    for degree in (2, 3, 3):
+        terms = _terms(x, y, degree)
+        chosen = rng.permutation(np.flatnonzero(candidates))[:FIT_PIXELS]
         for layer, calm in enumerate((CALM_LOG_Y, CALM_RATIO, CALM_RATIO)):
             basis = terms if layer == 0 else terms[:, :3]
-            coefficients, spread = _robust_fit(basis[chosen], layers[..., layer].ravel()[chosen])
+            coefficients, spread = _robust_fit(basis[chosen], coarse[..., layer].ravel()[chosen])
             fitted[..., layer] = (basis @ coefficients).reshape(rows, columns)
-            spreads.append(max(spread, calm))
-        distance = np.sqrt((((layers - fitted) / np.array(spreads, np.float32)) ** 2).sum(axis=2))
-        candidates = distance < AGREES
-        if candidates.sum() < 50:
+            spreads[layer] = max(spread, calm)
+        candidates = np.sqrt((((coarse - fitted) / spreads) ** 2).sum(axis=2)) < AGREES
+        if candidates.sum() < MIN_PIXELS:
             break
-    return Background(distance, fitted[..., 0], candidates, spreads[0])
+    full = cv2.resize(fitted, layers.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    distance = np.sqrt((((layers - full) / spreads) ** 2).sum(axis=2))
+    return Background(distance, full[..., 0], distance < AGREES, float(spreads[0]))
 
 
 def _terms(x: NDArray[np.float32], y: NDArray[np.float32], degree: int) -> NDArray[np.float32]:
-    powers = [(i, j) for total in range(degree + 1) for i in range(total + 1) for j in (total - i,)]
+    """Monomials (pixels, terms) up to a degree, in the order 1, y, x, …"""
+    powers = [(i, total - i) for total in range(degree + 1) for i in range(total + 1)]
     return np.stack([(x**i * y**j).ravel() for i, j in powers], axis=1)
 
 

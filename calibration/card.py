@@ -23,6 +23,7 @@ NEUTRAL_RATIO = 0.16  # ln units; a camera's white balance leaves about so much 
 MAX_RATIO = 0.75  # ln units; warm lamps photographed with daylight balance
 CALM = 0.035  # ln units of luminance, robust spread inside the card (chosen: card texture and noise)
 MAX_UNCALM = 0.12
+MIN_STEP, CLEAR_STEP = 0.05, 0.25  # ln units, of luminance or a ratio, between the card and what lies around it
 SAME_PATCH = 0.5  # overlap of two candidates that are one patch
 COMPARABLE = 0.45  # of the best candidate's score: another that good is a rival
 
@@ -38,11 +39,11 @@ class Candidate:
 
 def find_card(preview: Preview, background: Background) -> tuple[Candidate, ...]:
     """Candidates for the gray card, best first; empty when nothing looks like one."""
-    candidates: list[Candidate] = []
+    quads: list[NDArray[np.float64]] = []
     for quad in _quads(preview, background):
-        candidate = _judge(preview, quad)
-        if candidate is not None:
-            candidates.append(candidate)
+        if not any(_same(quad, other) for other in quads):
+            quads.append(quad)
+    candidates = [candidate for quad in quads if (candidate := _judge(preview.layers, quad)) is not None]
     candidates.sort(key=lambda candidate: -candidate.score)
     distinct: list[Candidate] = []
     for candidate in candidates:
@@ -52,7 +53,7 @@ def find_card(preview: Preview, background: Background) -> tuple[Candidate, ...]
 
 
 def _quads(preview: Preview, background: Background) -> list[NDArray[np.float64]]:
-    colourfulness = np.hypot(preview.ratios[..., 0], preview.ratios[..., 1])
+    colourfulness = cv2.magnitude(preview.layers[..., 1], preview.layers[..., 2])
     maps = [
         (preview.log_Y, np.linspace(*np.percentile(preview.log_Y, (2, 98)), LEVELS)),
         (colourfulness, np.geomspace(0.04, 0.6, LEVELS)),
@@ -88,45 +89,56 @@ def _plausible(quad: NDArray[np.float64], max_area: float) -> bool:
     )
 
 
-def _judge(preview: Preview, quad: NDArray[np.float64]) -> Candidate | None:
-    window, inside = _window(preview.log_Y.shape, shrunk(quad, 0.25))
-    if inside.sum() < 40:
-        return None
-    log_Y = preview.log_Y[window][inside]
-    ratios = np.median(preview.ratios[window][inside], axis=0)
-    cast = float(np.hypot(*ratios))
+def _same(first: NDArray[np.float64], second: NDArray[np.float64]) -> bool:
+    """Whether two quadrilaterals are the same to a pixel and a half, whichever corner comes first."""
+    distances = np.abs(first[:, None, :] - second[None, :, :]).max(axis=2)
+    return bool((distances.min(axis=1) < 1.5).all())
+
+
+def _judge(layers: NDArray[np.float32], quad: NDArray[np.float64]) -> Candidate | None:
+    window, inside = _window(layers.shape, shrunk(quad, 0.25))
     y, x = np.nonzero(inside)
-    basis = np.stack([np.ones_like(x), x, y], axis=1).astype(np.float64)
-    plane, *_ = np.linalg.lstsq(basis, log_Y, rcond=None)
-    residuals = log_Y - basis @ plane
-    uncalm = 1.4826 * float(np.median(np.abs(residuals - np.median(residuals))))
-    colour_spread = 1.4826 * float(np.median(np.abs(preview.ratios[window][inside] - ratios)))
-    step = _step_at_rim(preview, quad)
-    if cast > MAX_RATIO or uncalm > MAX_UNCALM or step < 0.05:
+    if len(x) < 40:
+        return None
+    step = _step_at_rim(layers, quad)
+    if step < MIN_STEP:
+        return None
+    some = slice(None, None, 1 + len(x) // 2000)
+    pixels = layers[window][y[some], x[some]].astype(np.float64)
+    ratios = np.median(pixels[:, 1:], axis=0)
+    cast = float(np.hypot(*ratios))
+    basis = np.stack([np.ones(len(pixels)), x[some], y[some]], axis=1)
+    plane = np.linalg.solve(basis.T @ basis + 1e-9 * np.eye(3), basis.T @ pixels[:, 0])
+    uncalm = _spread(pixels[:, 0] - basis @ plane)
+    colour_spread = max(_spread(pixels[:, 1]), _spread(pixels[:, 2]))
+    if cast > MAX_RATIO or uncalm > MAX_UNCALM:
         return None
     score = np.exp(-0.5 * (cast / NEUTRAL_RATIO) ** 2) * 0.85 + 0.15 * np.exp(-cast / 0.3)
     score *= np.exp(-0.5 * (uncalm / CALM) ** 2) * np.exp(-0.5 * (colour_spread / CALM) ** 2)
-    score *= np.sqrt(min(1.0, step / 0.25)) * min(1.0, np.sqrt(inside.sum() / 1500) + 0.4)
-    return Candidate(quad, float(score), float(np.median(log_Y)))
+    score *= np.sqrt(min(1.0, step / CLEAR_STEP)) * min(1.0, np.sqrt(len(x) / 1500) + 0.4)
+    return Candidate(quad, float(score), float(np.median(pixels[:, 0])))
 
 
-def _step_at_rim(preview: Preview, quad: NDArray[np.float64]) -> float:
+def _spread(values: NDArray[np.float64]) -> float:
+    """Robust standard deviation."""
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
+
+
+def _step_at_rim(layers: NDArray[np.float32], quad: NDArray[np.float64]) -> float:
     """Least step in colour, over the four sides, between just inside and just outside (ln units)."""
-    layers = np.dstack([preview.log_Y, preview.ratios])
-    within, beyond = shrunk(quad, 0.12), shrunk(quad, -0.12)
-    steps = []
-    for k in range(4):
-        share = np.linspace(0.2, 0.8, 9)[:, None]
-        inner = within[k] + share * (within[(k + 1) % 4] - within[k])
-        outer = beyond[k] + share * (beyond[(k + 1) % 4] - beyond[k])
-        steps.append(np.abs(np.median(_at(layers, inner), axis=0) - np.median(_at(layers, outer), axis=0)).max())
-    return float(np.sort(steps)[1])  # second least: one side may meet a surface of its own tone
+    share = np.linspace(0.2, 0.8, 9)[:, None, None]
+    inner, outer = shrunk(quad, 0.12), shrunk(quad, -0.12)
+    inner = inner + share * (np.roll(inner, -1, axis=0) - inner)  # (9, 4, 2)
+    outer = outer + share * (np.roll(outer, -1, axis=0) - outer)
+    within, beyond = np.median(_at(layers, inner), axis=0), np.median(_at(layers, outer), axis=0)
+    # the least: half a card, cut off where the light falls off, has no step there
+    return float(np.abs(within - beyond).max(axis=1).min())
 
 
 def _at(layers: NDArray[np.float32], points: NDArray[np.float64]) -> NDArray[np.float32]:
     rows, columns = layers.shape[:2]
-    x = np.clip(np.round(points[:, 0]).astype(int), 0, columns - 1)
-    y = np.clip(np.round(points[:, 1]).astype(int), 0, rows - 1)
+    x = np.clip(np.round(points[..., 0]).astype(int), 0, columns - 1)
+    y = np.clip(np.round(points[..., 1]).astype(int), 0, rows - 1)
     return layers[y, x]
 
 

@@ -49,8 +49,11 @@ def refine_quad(photo: Photo, corners_px: ArrayLike, reach_px: float) -> EdgeQua
     """
     corners = np.asarray(corners_px, dtype=np.float64)
     sides: list[_Side] = []
-    for reach in (reach_px, max(4.0, reach_px / 4)):
-        sides = [_fit_side(photo, corners[k], corners[(k + 1) % 4], corners.mean(axis=0), reach) for k in range(4)]
+    for search_px in (reach_px, max(4.0, reach_px / 4)):
+        centre = corners.mean(axis=0)
+        sides = [
+            _fit_side(photo, corners[k], corners[(k + 1) % 4], centre, reach_px, search_px) for k in range(4)
+        ]
         corners = np.array([_meet(sides[k - 1], sides[k]) for k in range(4)])
     widths = [side.width_px for side in sides if side.width_px is not None]
     return EdgeQuad(
@@ -71,8 +74,14 @@ class _Side:
 
 
 def _fit_side(
-    photo: Photo, start: NDArray[np.float64], end: NDArray[np.float64], inside: NDArray[np.float64], reach_px: float
+    photo: Photo,
+    start: NDArray[np.float64],
+    end: NDArray[np.float64],
+    inside: NDArray[np.float64],
+    reach_px: float,
+    search_px: float,
 ) -> _Side:
+    """The line of one side. Profiles span `reach_px`; edges within `search_px` of the guess are likeliest."""
     length = float(np.hypot(*(end - start)))
     along = (end - start) / max(length, 1e-9)
     normal = np.array([-along[1], along[0]])
@@ -83,9 +92,8 @@ def _fit_side(
     profiles = _profiles(photo, start, along, normal, places, offsets)
     steps = _steps(profiles)
     strength = np.sqrt((steps**2).sum(axis=-1))
-    # an edge near the coarse one is likelier than a far one: grain and shadows lie there too
-    strength *= np.exp(-0.5 * (offsets / (0.7 * reach_px)) ** 2)
-    peaks = strength.argmax(axis=1)
+    # an edge near the guess is likelier than a far one: grain and shadows lie there too
+    peaks = (strength * np.exp(-0.5 * (offsets / (0.7 * search_px)) ** 2)).argmax(axis=1)
     found = offsets[peaks] + STEP_PX * _vertex(strength, peaks)
     heights = strength[np.arange(len(peaks)), peaks]
     clear = (heights > 3 * np.median(strength)) & (peaks > 0) & (peaks < len(offsets) - 1)

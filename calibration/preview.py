@@ -20,10 +20,14 @@ DARK_FLOOR = 0.004  # of full scale; below it a phone's noise and flare decide, 
 class Preview:
     """A small copy of a photo in coordinates that light and camera gain only shift."""
 
-    log_Y: NDArray[np.float32]  # (rows, columns), natural logarithm of luminance
-    ratios: NDArray[np.float32]  # (rows, columns, 2): ln(R/G), ln(B/G), linear; (0, 0) is neutral to the camera
+    layers: NDArray[np.float32]  # (rows, columns, 3): ln Y, ln(R/G), ln(B/G), linear; ratios of 0 are neutral to the camera
     codes: NDArray[np.uint8]  # (rows, columns, 3), for overlays
     scale: tuple[float, float]  # preview pixels per photo pixel, in x and y
+
+    @property
+    def log_Y(self) -> NDArray[np.float32]:
+        """Natural logarithm of luminance (rows, columns)."""
+        return self.layers[..., 0]
 
     def to_photo(self, points: ArrayLike) -> NDArray[np.float64]:
         """Photo pixel coordinates (..., 2) of preview pixel coordinates (..., 2)."""
@@ -43,6 +47,7 @@ def preview_of(photo: Photo) -> Preview:
     linear = np.stack([photo.curve[codes[..., channel], channel] for channel in range(3)], axis=-1)
     Y = linear @ photo.to_XYZ[1].astype(np.float32)
     log_RGB = np.log(np.maximum(linear, 0) + DARK_FLOOR)
-    ratios = np.stack([log_RGB[..., 0] - log_RGB[..., 1], log_RGB[..., 2] - log_RGB[..., 1]], axis=-1)
+    log_Y = np.log(np.maximum(Y, 0) + DARK_FLOOR)
+    layers = np.stack([log_Y, log_RGB[..., 0] - log_RGB[..., 1], log_RGB[..., 2] - log_RGB[..., 1]], axis=-1)
     small = codes if codes.dtype == np.uint8 else (codes >> 8).astype(np.uint8)
-    return Preview(np.log(np.maximum(Y, 0) + DARK_FLOOR), ratios, small, (size[0] / columns, size[1] / rows))
+    return Preview(layers.astype(np.float32), small, (size[0] / columns, size[1] / rows))
