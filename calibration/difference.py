@@ -98,7 +98,7 @@ def components(Lab_1: ArrayLike, Lab_2: ArrayLike) -> Components:
     """
     L_1, a_1, b_1 = np.moveaxis(checked_colours(Lab_1, "components"), -1, 0)
     L_2, a_2, b_2 = np.moveaxis(checked_colours(Lab_2, "components"), -1, 0)
-    C_1, C_2 = np.hypot(a_1, b_1), np.hypot(a_2, b_2)
+    C_1, C_2 = _chroma(a_1, b_1), _chroma(a_2, b_2)
     dH, _, _ = _hue_pair(*np.broadcast_arrays(a_1, b_1, C_1, a_2, b_2, C_2))
     return Components(dL=L_2 - L_1, da=a_2 - a_1, db=b_2 - b_1, dC=C_2 - C_1, dH=dH[()])
 
@@ -156,10 +156,10 @@ def _planes(colours: Floats, dtype: np.dtype[np.floating]) -> Floats:
 def _CIEDE2000(planes_1: Floats, planes_2: Floats, k_L: float, k_C: float, k_H: float) -> Floats:
     """CIEDE2000 of one tile; the symbols are those of Sharma et al., without the primes."""
     (L_1, a_1, b_1), (L_2, a_2, b_2) = planes_1, planes_2
-    C_bar = (np.sqrt(a_1 * a_1 + b_1 * b_1) + np.sqrt(a_2 * a_2 + b_2 * b_2)) / 2
+    C_bar = (_chroma(a_1, b_1) + _chroma(a_2, b_2)) / 2
     stretch = 1.5 - 0.5 * _chroma_weight(C_bar)  # 1 + G
     a_1, a_2 = a_1 * stretch, a_2 * stretch
-    C_1, C_2 = np.sqrt(a_1 * a_1 + b_1 * b_1), np.sqrt(a_2 * a_2 + b_2 * b_2)
+    C_1, C_2 = _chroma(a_1, b_1), _chroma(a_2, b_2)
     dH, cos_h, sin_h = _hue_pair(a_1, b_1, C_1, a_2, b_2, C_2)
     C_bar = (C_1 + C_2) / 2
     L_offset = (L_1 + L_2) / 2 - 50
@@ -176,6 +176,14 @@ def _CIEDE2000(planes_1: Floats, planes_2: Floats, k_L: float, k_C: float, k_H: 
     return squares
 
 
+def _chroma(a: Floats, b: Floats) -> Floats:
+    """Chroma, kept just above 0 (1e-19 in float32), so that it never falls below |a| or |b| when squares vanish."""
+    squares: Floats = a * a
+    squares += b * b
+    squares += np.finfo(squares.dtype).tiny
+    return np.sqrt(squares)
+
+
 def _chroma_weight(C: Floats) -> Floats:
     """Square root of C^7 / (C^7 + 25^7)."""
     ratio = C / 25
@@ -190,15 +198,14 @@ def _hue_pair(
     """Signed hue difference dH, and cosine and sine of the mean hue, without any angle.
 
     With the unit vectors u of the two hues, u_1 + u_2 points to the mean hue and u_2 - u_1 lies across it; the one
-    that is longer is used, so nothing cancels. At dH = 0 for want of chroma the mean hue has no effect.
+    that is longer is used, so nothing cancels. Where a colour is neutral dH is 0 and the mean hue has no effect.
     """
     product = C_1 * C_2
     dot = a_1 * a_2 + b_1 * b_2
     cross = a_1 * b_2 - b_1 * a_2
-    tiny = np.finfo(product.dtype).tiny
     chord = np.sqrt(2 * (product + np.abs(dot)))  # length of the longer vector, times the root of C_1 C_2
-    scale = chord * np.sqrt(product) + tiny
-    dH = 2 * cross / (chord + tiny)
+    scale = chord * np.sqrt(product)
+    dH = 2 * cross / chord
     cos_h = a_1 * C_2 + a_2 * C_1
     sin_h = b_1 * C_2 + b_2 * C_1
     wide = dot < 0  # hues more than 90 degrees apart
