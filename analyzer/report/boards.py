@@ -1,0 +1,153 @@
+"""How is a board drawn on the page: picture, map, outlines, names and axes, in per cent of the board?
+
+Per cent, because the page is as wide as the phone or the paper is; only the names keep their size.
+"""
+
+import base64
+from dataclasses import dataclass
+
+from analyzer.measurement import BoardPicture, Overlay
+from analyzer.report import words
+from analyzer.report.charts import axis
+from analyzer.report.pictures import BoardRasters, jpeg, map_palette, map_png, overlay_jpeg
+from analyzer.report.swatches import zone_result
+from analyzer.results import Results
+
+Tick = tuple[str, str]  # place in per cent, label
+LONG_BOARD = 3.0  # times as long as wide: board and map then lie one above the other on paper too
+TICK_STEPS = {"x": 6, "y": 3}  # at most: labels stand apart on a phone
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneBox:
+    """A zone's outline in per cent of the board, and what is written in it."""
+
+    id: str
+    title: str
+    blotch: str
+    left: str
+    top: str
+    width: str
+    height: str
+
+
+@dataclass(frozen=True, slots=True)
+class BoardFigure:
+    """One board on the page."""
+
+    name: str
+    facts: tuple[str, ...]
+    photo: str
+    ratio: str  # width over height
+    beside: bool  # on paper, board and map lie side by side
+    board_src: str
+    map_src: str
+    zones: tuple[ZoneBox, ...]
+    x_ticks: tuple[Tick, ...]
+    y_ticks: tuple[Tick, ...]
+    units: str
+
+
+@dataclass(frozen=True, slots=True)
+class MapScale:
+    """The colours of all maps of the page and what they mean."""
+
+    stops: tuple[str, ...]
+    ticks: tuple[Tick, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OverlayFigure:
+    """What was seen in a photo that could not be measured."""
+
+    photo: str
+    caption: str
+    src: str
+
+
+def board_figure(
+    picture: BoardPicture, rasters: BoardRasters, limit: float, results: Results, units: words.Units
+) -> BoardFigure:
+    """Lay out one board for the page.
+
+    Parameters
+    ----------
+    picture : BoardPicture
+        Names and zones.
+    rasters : BoardRasters
+        What is shown.
+    limit : float
+        L* at both ends of the map's scale.
+    results : Results
+        The blotch index that is written into each zone.
+    units : {"mm", "in"}
+        Of the axes.
+    """
+    rows, columns = rasters.deviation.shape
+    length_mm, width_mm = columns * rasters.mm_per_px, rows * rasters.mm_per_px
+    board = picture.board
+    boxes = []
+    for zone in board.zones:
+        (left, right), (top, bottom) = zone.span_mm, zone.across_mm
+        found = zone_result(results, f"{board.id}/{zone.id}", picture.stage, picture.light)
+        same = found is not None and (found.stage, found.light) == (picture.stage, picture.light)
+        boxes.append(
+            ZoneBox(
+                id=zone.id,
+                title=", ".join(part for part in (words.treatment_name(zone.treatment), zone.stain) if part),
+                blotch=words.number(found.blotch, words.BLOTCH_DECIMALS)
+                if found and same and found.blotch is not None
+                else "",
+                left=_percent(left / length_mm),
+                top=_percent(top / width_mm),
+                width=_percent((right - left) / length_mm),
+                height=_percent((bottom - top) / width_mm),
+            )
+        )
+    size = words.board_size(board.length_mm, board.width_mm, units)
+    return BoardFigure(
+        name=f"Board {board.id}",
+        facts=(board.species, size, words.taken(picture.stage, picture.light)),
+        photo=picture.photo,
+        ratio=f"{columns / rows:.4f}",
+        beside=columns / rows < LONG_BOARD,
+        board_src=_data_uri("image/jpeg", jpeg(rasters.RGB)),
+        map_src=_data_uri("image/png", map_png(rasters.deviation, limit)),
+        zones=tuple(boxes),
+        x_ticks=_ticks(length_mm, units, TICK_STEPS["x"]),
+        y_ticks=_ticks(width_mm, units, TICK_STEPS["y"]),
+        units=units,
+    )
+
+
+def map_scale(limit: float) -> MapScale:
+    """Lay out the legend of all maps of the page."""
+    palette = map_palette()
+    stops = tuple("#" + bytes(code).hex() for code in palette[:: len(palette) // 8])
+    labels = (-limit, -limit / 2, 0.0, limit / 2, limit)
+    ticks = tuple((_percent((label / limit + 1) / 2), _signed(label)) for label in labels)
+    return MapScale(stops, ticks)
+
+
+def overlay_figure(overlay: Overlay) -> OverlayFigure:
+    """Lay out what was seen in a photo that could not be measured."""
+    return OverlayFigure(overlay.photo, overlay.caption, _data_uri("image/jpeg", overlay_jpeg(overlay)))
+
+
+def _ticks(extent_mm: float, units: words.Units, most_steps: int) -> tuple[Tick, ...]:
+    extent = extent_mm / (words.MM_PER_INCH if units == "in" else 1.0)
+    _, step = axis(extent, most_steps)
+    count = int(extent / step * (1 + 1e-6))
+    return tuple((_percent(k * step / extent), f"{k * step:.10g}") for k in range(count + 1))
+
+
+def _signed(value: float) -> str:
+    return f"+{value:.3g}" if value > 0 else f"{value:.3g}".replace("-", words.MINUS)
+
+
+def _percent(fraction: float) -> str:
+    return f"{100 * fraction:.3f}".rstrip("0").rstrip(".")
+
+
+def _data_uri(kind: str, data: bytes) -> str:
+    return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"

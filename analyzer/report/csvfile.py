@@ -1,0 +1,65 @@
+"""How do the zones become `zones.csv`, one row a zone, for a spreadsheet?"""
+
+import csv
+import io
+
+from analyzer.report.jsonfile import tidy_number
+from analyzer.results import Results, ZoneResult
+
+COLUMNS = (
+    *("id", "board", "zone", "stage", "light", "species", "treatment", "stain"),
+    *("L", "a", "b", "L_u95", "a_u95", "b_u95"),
+    *("blotch", "blotch_u95", "patch_mm", "figure", "area_mm2", "masked", "photos"),
+)
+# A spreadsheet runs a cell that begins so as a formula (OWASP, "CSV Injection").
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
+# Some spreadsheets take a file without this mark for an old 8-bit code page and garble every accent.
+BYTE_ORDER_MARK = "\ufeff"
+
+
+def zones_csv(results: Results) -> bytes:
+    """Write the zones as comma-separated text.
+
+    Parameters
+    ----------
+    results : Results
+        A whole answer.
+
+    Returns
+    -------
+    bytes
+        UTF-8 with a byte order mark only where a letter outside ASCII needs one; decimal points; lengths in mm,
+        colours in CIELAB (D50, 2 degree); an unknown value is an empty cell; several photos are joined by "; ".
+        Text that a spreadsheet would run as a formula is led by an apostrophe.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite.
+    """
+    table = io.StringIO(newline="")
+    writer = csv.writer(table, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    writer.writerows(_row(zone) for zone in results.zones)
+    text = table.getvalue()
+    return (text if text.isascii() else BYTE_ORDER_MARK + text).encode()
+
+
+def _row(zone: ZoneResult) -> list[str]:
+    text = (zone.id, zone.board, zone.zone, zone.stage, zone.light, zone.species, zone.treatment, zone.stain)
+    numbers = (
+        *zone.lab,
+        *(zone.lab_u95 or (None, None, None)),
+        *(zone.blotch, zone.blotch_u95, zone.patch_mm, zone.figure, zone.area_mm2, zone.masked),
+    )
+    return [*map(_text_cell, text), *map(_number_cell, numbers), _text_cell("; ".join(zone.photos))]
+
+
+def _text_cell(text: str | None) -> str:
+    if text is None:
+        return ""
+    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
+
+
+def _number_cell(value: float | None) -> str:
+    return "" if value is None else f"{tidy_number(value):.10g}"

@@ -1,0 +1,101 @@
+"""What does `results.json` promise?  The JSON Schema, made from the result dataclasses.
+
+``python -m analyzer.report.schema > shared/results.schema.json`` writes it anew.
+"""
+
+import json
+import sys
+from typing import Any
+
+import msgspec
+
+from analyzer.results import FORMAT, STAGES, Results
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+ABOUT = (
+    f"results.json of Evenboard, format {FORMAT}. CIELAB is D50, 2 degree observer. Lengths are in mm, whatever the "
+    "job's units. Every *_u95 is a 95 % half-width; null means unknown and is never written as 0."
+)
+FRACTION = {"minimum": 0, "maximum": 1}
+AT_LEAST_0 = {"minimum": 0}
+# Meaning and bounds of the keys whose name does not say it all: "class.key".
+NOTES: dict[str, dict[str, Any]] = {
+    "Results.format": {"const": FORMAT},
+    "Results.job": {"description": "The job file as read; its lengths are in the job's own units."},
+    "PhotoResult.file": {"description": "As in job.toml."},
+    "PhotoResult.sha256": {
+        "description": "Of the photo file; null if it could not be read.",
+        "pattern": "^[0-9a-f]{64}$",
+    },
+    "PhotoResult.stage": {"enum": list(STAGES)},
+    "PhotoResult.light": {"description": "Name of the light, null when the job file gives none."},
+    "PhotoResult.mm_per_px": {"description": "Scale on the board, before resampling.", "exclusiveMinimum": 0},
+    "PhotoResult.light_range": {
+        "description": "(max - min) / max of the light map over the board; null: not mapped.",
+        **FRACTION,
+    },
+    "ZoneResult.id": {"description": "board/zone"},
+    "ZoneResult.stage": {"enum": list(STAGES)},
+    "ZoneResult.lab": {"description": "CIELAB of the mean over linear tristimulus values."},
+    "ZoneResult.blotch": {
+        "description": "Blotch index, L*: lightness variation of 4 to 50 mm, figure left out.",
+        **AT_LEAST_0,
+    },
+    "ZoneResult.patch_mm": {"description": "Size of the patches.", **AT_LEAST_0},
+    "ZoneResult.figure": {"description": "The wood's own figure, left out of the blotch index, L*.", **AT_LEAST_0},
+    "ZoneResult.area_mm2": {"description": "Measured area.", **AT_LEAST_0},
+    "ZoneResult.masked": {"description": "Fraction of the zone left out as glare, specks or covered.", **FRACTION},
+    "ZoneResult.photos": {"description": "Files pooled into these numbers."},
+    "DifferenceResult.a": {"description": "board/zone; d* are b minus a."},
+    "DifferenceResult.stage": {"enum": list(STAGES)},
+    "DifferenceResult.de00": {"description": "CIEDE2000, weights 1:1:1.", **AT_LEAST_0},
+    "DifferenceResult.de76": {"description": "Euclidean distance in CIELAB.", **AT_LEAST_0},
+    "DifferenceResult.dc": {"description": "Difference in chroma."},
+    "DifferenceResult.dh": {"description": "Metric hue difference, Delta H*ab."},
+    "VerdictResult.stage": {"enum": list(STAGES)},
+    "VerdictResult.zones": {"description": "board/zone of each zone that carries this treatment."},
+    "VerdictResult.boards": {"description": "Boards are the replicates.", **AT_LEAST_0},
+    "VerdictResult.rank": {"description": "1 is the best.", "minimum": 1},
+    "VerdictResult.de00": {"description": "CIEDE2000 from the target.", **AT_LEAST_0},
+    "VerdictResult.blotch": {"description": "Blotch index, L*.", **AT_LEAST_0},
+    "AnswerResult.treatment": {"description": "null when no treatment can be named."},
+}
+
+
+def results_schema() -> dict[str, Any]:
+    """Make the JSON Schema (draft 2020-12) of `results.json`."""
+    made = msgspec.json.schema(Results)
+    for kind, definition in made["$defs"].items():
+        for key, about in definition["properties"].items():
+            _annotate(about, NOTES.get(f"{kind}.{key}", {}))
+            if key.endswith("_u95"):
+                _bound_above_0(about)
+    return {"$schema": DIALECT, "title": "Evenboard results", "description": ABOUT, **made}
+
+
+def schema_text() -> str:
+    """Write the schema as it stands in `shared/results.schema.json`."""
+    return json.dumps(results_schema(), indent=2) + "\n"
+
+
+def _annotate(about: dict[str, Any], note: dict[str, Any]) -> None:
+    """Bounds of a nullable number belong to its number, the description to the whole."""
+    for word, value in note.items():
+        _set_on_values(about, word, value) if word != "description" else about.update(description=value)
+
+
+def _bound_above_0(about: dict[str, Any]) -> None:
+    for choice in about.get("anyOf", [about]):
+        for number in choice.get("prefixItems", [choice]):
+            if number.get("type") == "number":
+                number["exclusiveMinimum"] = 0
+
+
+def _set_on_values(about: dict[str, Any], word: str, value: object) -> None:
+    for choice in about.get("anyOf", [about]):
+        if choice.get("type") != "null":
+            choice[word] = value
+
+
+if __name__ == "__main__":
+    sys.stdout.write(schema_text())

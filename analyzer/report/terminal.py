@@ -1,0 +1,128 @@
+"""What does a finisher see on the terminal when the measuring is done?"""
+
+import textwrap
+from collections.abc import Iterator
+
+from analyzer.report import words
+from analyzer.results import Results, VerdictResult
+
+NARROWEST = 56  # below this many columns the table becomes a list
+GAP = 2
+INDENT = "  "
+HEADINGS = ("treatment", "colour difference", "blotch", "verdict")
+
+
+def summary(results: Results, width: int = 80) -> str:
+    """Say the answer in plain text.
+
+    Parameters
+    ----------
+    results : Results
+        A whole answer.
+    width : int
+        Columns of the terminal.
+
+    Returns
+    -------
+    str
+        The answer's sentence, one line a treatment, and the photos that could not be used; no colour codes, no line
+        wider than `width` unless a single word is. Names from the job file are stripped of control characters.
+    """
+    blocks = [_wrapped(_title(results), width), _wrapped(results.answer.reason, width), *_verdicts(results, width)]
+    blocks += _photos(results, width)
+    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+
+
+def _title(results: Results) -> str:
+    job = results.job.get("job", {})
+    return str(job.get("name", "")) if isinstance(job, dict) else ""
+
+
+def _verdicts(results: Results, width: int) -> Iterator[list[str]]:
+    groups: dict[tuple[str, str, str | None], list[VerdictResult]] = {}
+    for item in results.verdicts:
+        groups.setdefault((item.species, item.stage, item.light), []).append(item)
+    for (species, stage, light), group in groups.items():
+        ranked = sorted(group, key=lambda item: item.rank)
+        stains = {item.stain for item in group}
+        shared = stains.pop() if len(stains) == 1 else None  # said once above the table, not in every row
+        named = [(_name(item, None if shared else item.stain), item) for item in ranked]
+        heading = f"{species}: {words.taken(stage, light)}" + (f", {shared}" if shared else "")
+        yield _wrapped(heading, width) + (_table(named, width) if width >= NARROWEST else _list(named, width))
+    if results.verdicts:
+        note = "Colour difference is ΔE00 from the target, blotch is in L*, ± is the 95 % uncertainty."
+        yield _wrapped(note, width)
+
+
+def _table(named: list[tuple[str, VerdictResult]], width: int) -> list[str]:
+    cells = [(_colour(item), _blotch(item), item.overall.upper()) for _, item in named]
+    columns = [max(len(row[k]) for row in [HEADINGS[1:], *cells]) for k in range(3)]
+    room = width - len(INDENT) - sum(columns) - 3 * GAP
+    if room < len(HEADINGS[0]):
+        return _list(named, width)
+    first = max(len(HEADINGS[0]), min(room, max(len(name) for name, _ in named)))
+    lines = [_line(HEADINGS, first, columns)]
+    for (name, _), row in zip(named, cells, strict=True):
+        start, *rest = textwrap.wrap(name, first, break_on_hyphens=False) or [""]
+        lines += [_line((start, *row), first, columns), *(INDENT + more for more in rest)]
+    return lines
+
+
+def _line(cells: tuple[str, ...], first: int, columns: list[int]) -> str:
+    padded = [cells[0].ljust(first), *(cell.ljust(column) for cell, column in zip(cells[1:], columns, strict=True))]
+    return (INDENT + (" " * GAP).join(padded)).rstrip()
+
+
+def _list(named: list[tuple[str, VerdictResult]], width: int) -> list[str]:
+    lines = []
+    for name, item in named:
+        lines += _wrapped(f"{name}: {item.overall.upper()}", width, INDENT)
+        lines += _wrapped(f"colour difference {_colour(item)}", width, 2 * INDENT)
+        lines += _wrapped(f"blotch {_blotch(item)}", width, 2 * INDENT)
+    return lines
+
+
+def _name(item: VerdictResult, stain: str | None) -> str:
+    name = "none (control)" if item.treatment == "none" else item.treatment
+    return _plain(f"{name}, {stain}" if stain else name)
+
+
+def _colour(item: VerdictResult) -> str:
+    return f"{words.colour(item.de00, item.de00_u95)}  {item.colour}"
+
+
+def _blotch(item: VerdictResult) -> str:
+    return f"{words.blotch(item.blotch, item.blotch_u95)}  {item.evenness}"
+
+
+def _photos(results: Results, width: int) -> Iterator[list[str]]:
+    unused = [photo for photo in results.photos if not photo.usable]
+    if unused:
+        lines = _wrapped(f"Not used: {len(unused)} of {words.count(len(results.photos), 'photo')}", width)
+        for photo in unused:
+            lines += _wrapped(
+                f"{photo.file} (board {photo.board}, {words.taken(photo.stage, photo.light)})", width, INDENT
+            )
+            for finding in photo.findings:
+                if finding.severity == "unusable":
+                    lines += _wrapped(f"{finding.message} {finding.remedy}", width, 2 * INDENT)
+        yield lines
+    warnings = sum(finding.severity == "warning" for photo in results.photos for finding in photo.findings)
+    if warnings:
+        yield _wrapped(f"{words.count(warnings, 'warning')} on photos: see “The photos” in report.html.", width)
+
+
+def _wrapped(text: str, width: int, indent: str = "") -> list[str]:
+    return textwrap.wrap(
+        _plain(text),
+        max(width, len(indent) + 1),
+        initial_indent=indent,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def _plain(text: str) -> str:
+    """Take out what could steer the terminal: a job file may come from anybody."""
+    return "".join(letter if letter.isprintable() else " " for letter in text)
