@@ -136,7 +136,7 @@ def _read_jpeg(content: bytes) -> PhotoHeader:
         raise PhotoError(f"the photo is {picture.mode}, made for printing, not RGB.", remedy=RGB_REMEDY)
     # The decoder makes noise of a lost end that was padded with zeros, and does not tell. So the end mark is looked
     # for, behind the start of the pixels: a thumbnail before them has an end of its own.
-    if content.find(b"\xff\xd9", _jpeg_scan(content)) < 0:
+    if content.rfind(b"\xff\xd9", _jpeg_scan(content)) < 0:
         raise PhotoError(CUT_SHORT, remedy=DAMAGED_REMEDY)
     exif = picture.info.get("exif")
     return PhotoHeader(
@@ -152,9 +152,9 @@ def _read_jpeg(content: bytes) -> PhotoHeader:
 def _jpeg_scan(content: bytes) -> int:
     """Find the first start-of-scan marker (T.81 clause B.1.1): segments, each with its length, lead to it."""
     at = 2
-    while content[at + 1] != 0xDA:
-        is_fill_byte = content[at + 1] == 0xFF
-        at += 1 if is_fill_byte else 2 + int.from_bytes(content[at + 2 : at + 4], "big")
+    while content[at : at + 2] != b"\xff\xda":
+        is_filling = content[at] != 0xFF or content[at + 1] in (0x00, 0xFF)  # between segments; decoders skip it too
+        at += 1 if is_filling else 2 + int.from_bytes(content[at + 2 : at + 4], "big")
     return at
 
 
