@@ -10,18 +10,19 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from analyzer.check import check_photo
     from analyzer.completeness import unmeasured
-    from analyzer.errors import AnalyzerError, FolderError, JobFileError
+    from analyzer.errors import AnalyzerError, FolderError, JobExistsError, JobFileError
     from analyzer.jobfile import read_job
     from analyzer.measure import measure_job
     from analyzer.newjob import new_job
-    from analyzer.report import write_results
     from analyzer.report.jsonfile import results_json
     from analyzer.report.terminal import summary
+    from analyzer.report.write import write_results
     from analyzer.version import tool_version
 
 __all__ = [
     "AnalyzerError",
     "FolderError",
+    "JobExistsError",
     "JobFileError",
     "check_photo",
     "measure_job",
@@ -37,6 +38,7 @@ __all__ = [
 _HOME = {
     "AnalyzerError": "analyzer.errors",
     "FolderError": "analyzer.errors",
+    "JobExistsError": "analyzer.errors",
     "JobFileError": "analyzer.errors",
     "check_photo": "analyzer.check",
     "measure_job": "analyzer.measure",
@@ -46,7 +48,7 @@ _HOME = {
     "summary": "analyzer.report.terminal",
     "tool_version": "analyzer.version",
     "unmeasured": "analyzer.completeness",
-    "write_results": "analyzer.report",
+    "write_results": "analyzer.report.write",
 }
 
 

@@ -28,7 +28,11 @@ class AnalyzerError(Exception):
 
 
 class FolderError(AnalyzerError):
-    """A job folder cannot be started or written where it was asked for: choose another place, or free this one."""
+    """A job folder cannot be made or written: free some space, or see to its permissions."""
+
+
+class JobExistsError(FolderError):
+    """There is something already where a job was to be started: choose another folder."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,17 +19,26 @@ def read_photos(
 ) -> tuple[PhotoEntry, ...]:
     """Read every [[photo]], one entry for each board in it. Photos with problems are left out, after noting them."""
     entries: list[tuple[Table, PhotoEntry]] = []
+    listed = top.content.get("photo")
+    named_files = (
+        {str(item.get("file")) for item in listed if isinstance(item, dict)} if isinstance(listed, list) else set()
+    )
     for table in top.tables("photo"):
         file = table.content.get("file")
         named = table.named(file) if isinstance(file, str) and file.isprintable() else table
         named.unknown(PHOTO_KEYS, tables)
-        entries += [(named, entry) for entry in _entries(named, folder, declared)]
+        entries += [(named, entry) for entry in _entries(named, folder, declared, named_files)]
     _check_shared(entries)
     return tuple(entry for _, entry in entries)
 
 
-def existing_file(table: Table, key: str, folder: Path, *, required: bool = False) -> str | None:
-    """Read the path of a file that lies in the job folder; None, after noting why, if there is none."""
+def existing_file(
+    table: Table, key: str, folder: Path, *, required: bool = False, named: Collection[str] = ()
+) -> str | None:
+    """Read the path of a file that lies in the job folder; None, after noting why, if there is none.
+
+    `named` are the files that the job names already, which a misspelled path was not meant to be.
+    """
     name = table.text(key, "the path of a file in the job folder, in quotes", required=required)
     if name is None:
         return None
@@ -42,30 +51,33 @@ def existing_file(table: Table, key: str, folder: Path, *, required: bool = Fals
     except OSError:  # for instance a name longer than the disk allows
         is_there = False
     if not is_there:
-        table.wrong(key, f"a file in {folder}", _near_file(folder, name), found=f"{show(name)}, which is not there")
+        hint = _near_file(folder, name, named)
+        table.wrong(key, f"a file in {folder}", hint, found=f"{show(name)}, which is not there")
         return None
     return name
 
 
-def _near_file(folder: Path, name: str) -> str:
+def _near_file(folder: Path, name: str, named: Collection[str]) -> str:
     """Suggest the file that a path was probably meant to be."""
     if "\\" in name:
         return "Write paths with forward slashes: photos/a.jpg."
-    parent = PurePosixPath(name).parent
+    path = PurePosixPath(name)
     try:
-        files = [str(parent / file.name) for file in (folder / parent).iterdir() if file.is_file()]
+        names = sorted(file.name for file in (folder / path.parent).iterdir() if file.is_file())
     except OSError:
         return ""
-    near = nearest(name, sorted(files))
-    return f'Did you mean "{near}"?' if near else ""
+    free = [path.parent / other for other in names if str(path.parent / other) not in named]
+    by_stem = {other.stem: other for other in free}  # a.jpeg for a.jpg is the commonest slip
+    near = nearest(path.stem, by_stem)
+    return f'Did you mean "{by_stem[near]}"?' if near else ""
 
 
-def _entries(table: Table, folder: Path, declared: Declared) -> list[PhotoEntry]:
+def _entries(table: Table, folder: Path, declared: Declared, named: Collection[str]) -> list[PhotoEntry]:
     """Read one [[photo]]."""
-    file = existing_file(table, "file", folder, required=True)
+    file = existing_file(table, "file", folder, required=True, named=named)
     stage = table.choice("stage", STAGES, required=True)
     light = table.text("light")
-    flat = existing_file(table, "flat", folder)
+    flat = existing_file(table, "flat", folder, named=named)
     card = _quad(table, "card", table.content["card"]) if "card" in table.content else None
     boards = _boards(table, declared)
     corners = _corners(table, len(boards))
@@ -97,7 +109,7 @@ def _boards(table: Table, declared: Declared) -> list[str]:
 
 def _corners(table: Table, count: int) -> list[Quad | None]:
     """Read the corners of each board: one quad for `board`, a list of quads, in the same order, for `boards`."""
-    if "corners" not in table.content:
+    if "corners" not in table.content or not count:
         return [None] * count
     value = table.content["corners"]
     if "boards" not in table.content:

@@ -4,7 +4,7 @@ import os
 from contextlib import suppress
 from pathlib import Path
 
-from analyzer.errors import FolderError
+from analyzer.errors import FolderError, JobExistsError
 from analyzer.jobfile import JOB_FILE
 from calibration.published import published_file
 
@@ -29,8 +29,10 @@ def new_job(folder: Path) -> Path:
 
     Raises
     ------
+    JobExistsError
+        If there is a job file already.
     FolderError
-        If there is a job file already, or the folder cannot be made or written.
+        If the folder cannot be made or written.
     """
     folder = Path(folder)
     target = folder / JOB_FILE
@@ -49,9 +51,9 @@ def new_job(folder: Path) -> Path:
     return target
 
 
-def _there_already(path: Path) -> FolderError:
+def _there_already(path: Path) -> JobExistsError:
     """Make the error of a file that stands in the way."""
-    return FolderError(f"{path} is there already.", remedy="It was left as it is; choose another folder.")
+    return JobExistsError(f"{path} is there already.", remedy="It was left as it is; choose another folder.")
 
 
 def _quoted(folder: Path) -> str:

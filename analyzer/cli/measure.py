@@ -7,7 +7,7 @@ import typer
 
 import analyzer  # its names are loaded when they are used: NumPy waits until there is a job
 from analyzer.cli import NOT_MEASURED
-from analyzer.cli.talk import finding_lines, progress_line, say, terminal_width
+from analyzer.cli.talk import progress_line, say, shared_finding_lines, terminal_width
 
 
 def measure(
@@ -25,18 +25,15 @@ def measure(
             progress("Writing the report …")
         written = analyzer.write_results(measurement, folder)
     results = measurement.results
-    for photo in results.photos:
-        if photo.usable and photo.findings:
-            say("\n".join([f"{photo.file} (board {photo.board}):", *finding_lines(photo.findings)]))
+    for line in shared_finding_lines(photo for photo in results.photos if photo.usable):
+        say(line)
     missing = analyzer.unmeasured(measurement.job, results)
     for sentence in missing:
         say(sentence)
     if as_json:
         typer.echo(analyzer.results_json(results), nl=False)
     else:
-        typer.echo(analyzer.summary(results, terminal_width()).rstrip("\n"))
-        for path in written:
-            if path.suffix == ".html":
-                typer.echo(f"Report: {path}")
+        typer.echo(analyzer.summary(results, terminal_width()))
+        typer.echo(f"Report: {next(path for path in written if path.suffix == '.html')}")
     if missing:
         raise typer.Exit(NOT_MEASURED)

@@ -8,7 +8,7 @@ from importlib import import_module
 import typer
 
 from analyzer.cli import NOT_MEASURED, WRONG_USAGE
-from analyzer.errors import AnalyzerError, FolderError, JobFileError
+from analyzer.errors import AnalyzerError, JobExistsError, JobFileError
 from calibration.errors import CalibrationError
 
 
@@ -34,7 +34,7 @@ def run_command(name: str, arguments: list[str]) -> int:
         typer.main.get_command(app)(args=arguments, prog_name=f"evenboard {name}")
     except SystemExit as end:  # typer ends every command so: with 2 for wrong usage, 130 for Ctrl-C
         return end.code if isinstance(end.code, int) else 0
-    except (JobFileError, FolderError) as error:
+    except (JobFileError, JobExistsError) as error:
         return _told(str(error), WRONG_USAGE)
     except (AnalyzerError, CalibrationError) as error:
         return _told(str(error), NOT_MEASURED)

@@ -7,8 +7,9 @@ from contextlib import contextmanager
 
 import typer
 
-from analyzer.results import FindingResult
+from analyzer.results import FindingResult, PhotoResult
 
+_NAMED_PHOTOS = 3  # chosen: as many file names as a line takes
 _START_OF_EMPTY_LINE = "\r\x1b[2K"
 
 
@@ -20,7 +21,24 @@ def say(text: str) -> None:
 def finding_lines(findings: Iterable[FindingResult]) -> Iterator[str]:
     """Put findings into words, one line each."""
     for finding in findings:
-        yield f"  {finding.severity}: {finding.message} {finding.remedy}".rstrip()
+        yield f"  {_line(finding)}"
+
+
+def _line(finding: FindingResult) -> str:
+    """Put one finding into words."""
+    return f"{finding.severity}: {finding.message} {finding.remedy}".rstrip()
+
+
+def shared_finding_lines(photos: Iterable[PhotoResult]) -> Iterator[str]:
+    """Put the findings of many photos into words: what was found in several is said once, with their names."""
+    found: dict[FindingResult, list[str]] = {}
+    for photo in photos:
+        for finding in photo.findings:
+            found.setdefault(finding, []).append(photo.file)
+    for finding, files in found.items():
+        names = list(dict.fromkeys(files))
+        where = ", ".join(names) if len(names) <= _NAMED_PHOTOS else f"{names[0]} and {len(names) - 1} more photos"
+        yield f"{where}: {_line(finding)}"
 
 
 def terminal_width() -> int:
