@@ -1,9 +1,16 @@
 """How far apart are two zones in colour, and how sure is that?"""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
+
+from analyzer.colour_interval import delta_E_00_u95
+from analyzer.pooling import MeasuredZone
+from analyzer.uncertainty import absolute_budget, covariance_of, in_common, pair_budget
+from calibration.colorspace import XYZ_to_Lab
+from calibration.difference import delta_E_00
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -16,3 +23,54 @@ class Difference:
     Lab_b: NDArray[np.float64]  # (3,)
     de00: float
     de00_u95: float | None
+
+
+def difference(a: MeasuredZone, b: MeasuredZone) -> Difference:
+    """Zone b minus zone a.
+
+    Photos that show both zones decide when there are any: within one photo card, light and camera err alike.
+    """
+    sights_a, sights_b = in_common(a.sights, b.sights)
+    Lab_a = XYZ_to_Lab(np.mean([sight.reading.XYZ for sight in sights_a], axis=0))
+    Lab_b = XYZ_to_Lab(np.mean([sight.reading.XYZ for sight in sights_b], axis=0))
+    return _difference(Lab_a, Lab_b, covariance_of(pair_budget(sights_a, sights_b)))
+
+
+def difference_to_value(Lab: ArrayLike, zone: MeasuredZone) -> Difference:
+    """A zone minus a colour given as CIELAB (D50, 2 degree), which counts as exact."""
+    return _difference(np.asarray(Lab, dtype=np.float64), zone.Lab, covariance_of(absolute_budget(zone.sights)))
+
+
+def difference_to_range(limits: tuple[MeasuredZone, ...], zone: MeasuredZone) -> Difference:
+    """A zone minus the nearest colour on the line through range boards, light to dark.
+
+    The line is straight in CIELAB from each range board to the next. The uncertainty is that of the difference
+    to the nearer of the two boards between which the nearest colour lies.
+    """
+    nearest, board = _nearest_on_line([limit.Lab for limit in limits], zone.Lab)
+    covariance = difference(limits[board], zone).covariance
+    return _difference(nearest, zone.Lab, covariance)
+
+
+def _difference(
+    Lab_a: NDArray[np.float64], Lab_b: NDArray[np.float64], covariance: NDArray[np.float64] | None
+) -> Difference:
+    delta = Lab_b - Lab_a
+    u95 = None if covariance is None else delta_E_00_u95(Lab_a, delta, covariance)
+    return Difference(delta, covariance, Lab_a, Lab_b, float(delta_E_00(Lab_a, Lab_b)), u95)
+
+
+def _nearest_on_line(points: list[NDArray[np.float64]], Lab: NDArray[np.float64]) -> tuple[NDArray[np.float64], int]:
+    """The point of a polyline nearest to a colour, and the index of its nearer end.
+
+    Nearest in CIELAB on each segment, by CIEDE2000 among the segments.
+    """
+    best, best_distance, nearer = points[0], np.inf, 0
+    for index, (start, end) in enumerate(pairwise(points)):
+        along = end - start
+        t = float(np.clip((Lab - start) @ along / max(float(along @ along), 1e-12), 0, 1))
+        point = start + t * along
+        distance = float(delta_E_00(point, Lab))
+        if distance < best_distance:
+            best, best_distance, nearer = point, distance, index + (t > 0.5)
+    return best, nearer

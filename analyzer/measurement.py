@@ -23,7 +23,8 @@ class BoardPicture:
     photo: str  # file as in job.toml
     Lab: NDArray[np.float32]  # (rows, columns, 3), CIELAB D50/2 degree
     measured: NDArray[np.bool_]  # (rows, columns); False: margin, card, glare, outside every zone
-    deviation: NDArray[np.float32]  # (rows, columns), L*; local lightness deviation in the blotch band, NaN where not measured
+    # (rows, columns), L*: local lightness deviation in the blotch band, NaN where not measured
+    deviation: NDArray[np.float32]
     mm_per_px: float
 
 

@@ -142,9 +142,7 @@ def _at(layers: NDArray[np.float32], points: NDArray[np.float64]) -> NDArray[np.
     return layers[y, x]
 
 
-def _window(
-    shape: tuple[int, ...], quad: NDArray[np.float64]
-) -> tuple[tuple[slice, slice], NDArray[np.bool_]]:
+def _window(shape: tuple[int, ...], quad: NDArray[np.float64]) -> tuple[tuple[slice, slice], NDArray[np.bool_]]:
     """The quadrilateral's bounding window and its mask within."""
     low = np.maximum(np.floor(quad.min(axis=0)).astype(int), 0)
     high = np.minimum(np.ceil(quad.max(axis=0)).astype(int) + 1, (shape[1], shape[0]))

@@ -51,9 +51,7 @@ def refine_quad(photo: Photo, corners_px: ArrayLike, reach_px: float) -> EdgeQua
     sides: list[_Side] = []
     for search_px in (reach_px, max(4.0, reach_px / 4)):
         centre = corners.mean(axis=0)
-        sides = [
-            _fit_side(photo, corners[k], corners[(k + 1) % 4], centre, reach_px, search_px) for k in range(4)
-        ]
+        sides = [_fit_side(photo, corners[k], corners[(k + 1) % 4], centre, reach_px, search_px) for k in range(4)]
         corners = np.array([_meet(sides[k - 1], sides[k]) for k in range(4)])
     widths = [side.width_px for side in sides if side.width_px is not None]
     return EdgeQuad(
@@ -152,7 +150,10 @@ def _vertex(strength: NDArray[np.float32], peaks: NDArray[np.intp]) -> NDArray[n
 def _robust_line(
     x: NDArray[np.float64], y: NDArray[np.float64], tolerance: float
 ) -> tuple[float, float, float, int] | None:
-    """Slope, intercept, scatter and number of agreeing points of y against x, by random sampling, then least squares."""
+    """Slope, intercept, scatter and number of agreeing points of y against x.
+
+    Random sampling (RANSAC), then least squares on the points that agree.
+    """
     rng = np.random.default_rng(20260101)  # a fixed seed: the same photo gives the same answer
     first, second = rng.integers(0, len(x), (2, TRIES))
     usable = np.abs(x[first] - x[second]) > 0.1 * np.ptp(x)

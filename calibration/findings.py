@@ -72,7 +72,7 @@ _KINDS = (
         "board-not-found",
         Severity.UNUSABLE,
         "The board was not found in the photo: {reason}.",
-        'Give its corners in job.toml: corners = [[x, y], …], or lay it on a plain background with all edges in frame.',
+        "Give its corners in job.toml: corners = [[x, y], …], or lay it on a plain background with all edges in frame.",
         "The board's outline is searched as the largest four-sided shape that stands out from a calm background and "
         "has the board's proportions.",
     ),
@@ -172,7 +172,7 @@ _KINDS = (
     FindingKind(
         "light-uneven",
         Severity.WARNING,
-        "The background beside the board brightens by {percent:.0f} % from one side to the other (limit {limit:.0f} %).",
+        "The background around the board brightens by {percent:.0f} % across it (limit {limit:.0f} %).",
         "Move the lamps further away and use two of the same kind, one on each side.",
         "Seen on the calm background around the board. It is not used to correct anything, only to widen the "
         "uncertainty.",

@@ -18,7 +18,7 @@ from calibration.light import Light, light_from_background, light_from_flat
 from calibration.photo import Photo
 from calibration.place import Place
 from calibration.plane import FlatPicture, Plane, flatten, plane_from_corners
-from calibration.quads import shrunk
+from calibration.quads import quad_mask, shrunk, side_lengths
 from calibration.reference import GrayReading, read_gray_card
 
 # Chosen: ten pixels in the shortest wavelength that counts as blotch (4 mm), and no more work than that needs.
@@ -32,6 +32,8 @@ MAX_LIGHT_RANGE = 0.10  # over the board, on the background
 MAX_EDGE_WIDTH_MM = 1.0  # 10-90 %: a wave of 6 mm then keeps 93 % of its height (Gaussian blur)
 MAX_OUTLINE_ERROR_MM = 0.5
 WANTED_CARD_PIXELS = 2500
+USUAL_LENGTH_MM = 300.0  # of a test board that no job file names
+CHECK_STRIDE = 4  # every so many pixels is enough to judge exposure
 CARD_RIM_MM = 3.0  # around the card on the board: its shadow and its edge
 
 
@@ -49,7 +51,7 @@ class FlatBoard:
     photo_px_per_mm: float  # coarsest scale in the photo over the board
     located_by: Literal["corners", "outline"]
     plane: Plane
-    card_mm: NDArray[np.float64]  # (4, 2), the card's corners on the board's plane, mm
+    card_px: NDArray[np.float64]  # (4, 2), the card's corners in the photo
     reading: GrayReading
     light: Light
     findings: tuple[Finding, ...]
@@ -57,7 +59,7 @@ class FlatBoard:
     @property
     def light_range(self) -> float | None:
         """(max - min) / max of the light over the board where it was mapped, else None."""
-        return self.light.range_over_board() if self.light.mapped else None
+        return self.light.range_over(self.plane) if self.light.mapped else None
 
 
 def flat_board(
@@ -92,33 +94,21 @@ def flat_board(
     ReferenceCardError
         If the card was not found or cannot serve.
     """
-    findings = list(photo.findings)
     plane = _plane(photo, place, size_mm)
     coarsest, _ = plane.px_per_mm()
-    findings += _scale_findings(photo, coarsest)
-    findings += _outline_findings(place, coarsest)
-    if place.card is None:
-        raise ReferenceCardError(
-            f"the gray card was not found: {place.why_no_card}.",
-            photo=photo.name,
-            remedy=REGISTRY["card-missing"].remedy,
-            code="card-missing",
-        )
-    reading = read_gray_card(photo, place.card)
+    findings = [*photo.findings, *_place_findings(photo, place, coarsest)]
+    card_px, reading = _card(photo, place)
     findings += _card_findings(reading)
-    findings += _blur_findings(place, coarsest)
-
     light, light_findings = _light(photo, place, plane, flat)
     findings += light_findings
     picture = flatten(photo, plane, mm_per_px)
     matrix = gray_card_correction(photo, reading, known_XYZ)
-    linear = _evened(picture, plane, light, place.card)
+    linear = _evened(picture, plane, light, card_px)
     XYZ = cv2.transform(linear, matrix.astype(np.float32))
-    card_mm = plane.to_mm(place.card)
-    measurable = picture.seen & ~_under_card(picture, card_mm)
-    findings += _exposure_findings(picture)
+    measurable = picture.seen & ~_under_card(picture, plane.to_mm(card_px))
+    findings += _exposure_findings(picture.linear_RGB[::4, ::4], picture.clipped)
     if not light.mapped:
-        findings.append(_unmapped(light, XYZ, measurable))
+        findings.append(_unmapped(light.range_over(plane), XYZ, measurable))
     return FlatBoard(
         XYZ,
         measurable,
@@ -126,11 +116,45 @@ def flat_board(
         coarsest,
         place.located_by or "corners",
         plane,
-        card_mm,
+        card_px,
         reading,
         light,
         tuple(findings),
     )
+
+
+def photo_findings(photo: Photo, place: Place, size_mm: tuple[float, float] | None) -> list[Finding]:
+    """What the checks say of a photo, without flattening the board: quick enough to use while shooting.
+
+    Parameters
+    ----------
+    photo : Photo
+    place : Place
+        Where the board and the card lie (`locate`).
+    size_mm : (float, float) or None
+        Length and width of the board, mm. None: its longer side is taken as `USUAL_LENGTH_MM`.
+
+    Returns
+    -------
+    list of Finding
+        Without those that the photo itself carries (`photo.findings`).
+
+    Raises
+    ------
+    PlaceError, ReferenceCardError
+        As `flat_board`.
+    """
+    plane = _plane(photo, place, size_mm or _usual_size(place))
+    findings = _place_findings(photo, place, plane.px_per_mm()[0])
+    _, reading = _card(photo, place)
+    findings += _card_findings(reading)
+    findings += _light(photo, place, plane, None)[1]
+    some = (slice(None, None, CHECK_STRIDE), slice(None, None, CHECK_STRIDE))
+    on_board = quad_mask(photo.codes[some].shape, plane.corners_px() / CHECK_STRIDE)
+    if on_board.any():
+        clipped = float(photo.is_clipped(*some)[on_board].mean())
+        findings += _exposure_findings(photo.linear_RGB(*some)[on_board], clipped)
+    return findings
 
 
 def finding_of(error: CalibrationError) -> Finding:
@@ -158,6 +182,34 @@ def _plane(photo: Photo, place: Place, size_mm: tuple[float, float]) -> Plane:
         ) from problem
 
 
+def _usual_size(place: Place) -> tuple[float, float]:
+    if place.board is None:
+        return USUAL_LENGTH_MM, USUAL_LENGTH_MM
+    sides = side_lengths(place.board)
+    across, down = float(sides[[0, 2]].mean()), float(sides[[1, 3]].mean())
+    scale = USUAL_LENGTH_MM / max(across, down)
+    return across * scale, down * scale
+
+
+def _card(photo: Photo, place: Place) -> tuple[NDArray[np.float64], GrayReading]:
+    if place.card is None:
+        raise ReferenceCardError(
+            f"the gray card was not found: {place.why_no_card}.",
+            photo=photo.name,
+            remedy=REGISTRY["card-missing"].remedy,
+            code="card-missing",
+        )
+    return place.card, read_gray_card(photo, place.card)
+
+
+def _place_findings(photo: Photo, place: Place, px_per_mm: float) -> list[Finding]:
+    return [
+        *_scale_findings(photo, px_per_mm),
+        *_outline_findings(place, px_per_mm),
+        *_blur_findings(place, px_per_mm),
+    ]
+
+
 def _scale_findings(photo: Photo, px_per_mm: float) -> list[Finding]:
     if px_per_mm < MIN_PX_PER_MM:
         raise PlaceError(
@@ -183,9 +235,7 @@ def _outline_findings(place: Place, px_per_mm: float) -> list[Finding]:
 def _card_findings(reading: GrayReading) -> list[Finding]:
     found = []
     if reading.unevenness > MAX_CARD_UNEVENNESS:
-        found.append(
-            finding("card-uneven", percent=100 * reading.unevenness, limit=100 * MAX_CARD_UNEVENNESS)
-        )
+        found.append(finding("card-uneven", percent=100 * reading.unevenness, limit=100 * MAX_CARD_UNEVENNESS))
     if reading.pixels < WANTED_CARD_PIXELS:
         found.append(finding("card-small", pixels=reading.pixels, limit=WANTED_CARD_PIXELS))
     level = float(reading.linear_RGB[1])
@@ -203,11 +253,11 @@ def _blur_findings(place: Place, px_per_mm: float) -> list[Finding]:
     return [finding("blurred", blur_mm=width_mm, limit=MAX_EDGE_WIDTH_MM)] if width_mm > MAX_EDGE_WIDTH_MM else []
 
 
-def _exposure_findings(picture: FlatPicture) -> list[Finding]:
+def _exposure_findings(linear_RGB: NDArray[np.float32], clipped: float) -> list[Finding]:
     found = []
-    if picture.clipped > MAX_CLIPPED:
-        found.append(finding("clipped", percent=100 * picture.clipped, limit=100 * MAX_CLIPPED))
-    brightest = picture.linear_RGB[::4, ::4].max(axis=2)
+    if clipped > MAX_CLIPPED:
+        found.append(finding("clipped", percent=100 * clipped, limit=100 * MAX_CLIPPED))
+    brightest = linear_RGB.max(axis=-1)
     level = float(np.percentile(brightest, 98))
     if level < DARK_LEVEL:
         found.append(finding("too-dark", percent=100 * level, limit=100 * DARK_LEVEL))
@@ -222,15 +272,13 @@ def _light(photo: Photo, place: Place, plane: Plane, flat: Photo | None) -> tupl
             return light, []
         found.append(finding("flat-unusable", reason=why_not))
     light = light_from_background(place.preview, place.background, plane)
-    uneven = light.range_over_board()
+    uneven = light.range_over(plane)
     if uneven is not None and uneven > MAX_LIGHT_RANGE:
         found.append(finding("light-uneven", percent=100 * uneven, limit=100 * MAX_LIGHT_RANGE))
     return light, found
 
 
-def _evened(
-    picture: FlatPicture, plane: Plane, light: Light, card_px: NDArray[np.float64]
-) -> NDArray[np.float32]:
+def _evened(picture: FlatPicture, plane: Plane, light: Light, card_px: NDArray[np.float64]) -> NDArray[np.float32]:
     """The flat picture as if lit everywhere like the card, where the light was mapped."""
     if not light.mapped:
         return picture.linear_RGB
@@ -254,10 +302,8 @@ def _under_card(picture: FlatPicture, card_mm: NDArray[np.float64]) -> NDArray[n
     return mask.astype(bool)
 
 
-def _unmapped(light: Light, XYZ: NDArray[np.float32], measurable: NDArray[np.bool_]) -> Finding:
-    uneven = light.range_over_board()
+def _unmapped(uneven: float | None, XYZ: NDArray[np.float32], measurable: NDArray[np.bool_]) -> Finding:
     percent = 5.0 if uneven is None else max(100 * uneven, 1.0)
     Y = max(float(np.median(XYZ[..., 1][measurable])) if measurable.any() else 0.18, 0.01)
     L_star = 116 / 3 * np.cbrt(Y) * percent / 100  # dL*/dlnY, CIE 1976
     return finding("light-not-mapped", percent=percent, L_star=L_star)
-

@@ -7,6 +7,7 @@ difference could be the light's.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -35,10 +36,10 @@ class Light:
     log_light: NDArray[np.float32] | None  # (rows, columns) of a small map over the whole photo, ln; None: not seen
     scale: tuple[float, float]  # map pixels per photo pixel
     mapped: bool  # True: `log_light` comes from a flat photo and is divided out
-    plane: Plane
+    px_per_mm: float  # of the photo, at the board
 
     def log_at(self, points_px: ArrayLike) -> NDArray[np.float64]:
-        """ln light (...,) at photo pixels (..., 2); zeros when nothing is known."""
+        """Natural logarithm of light (...,) at photo pixels (..., 2); zeros when nothing is known."""
         points = np.asarray(points_px, dtype=np.float64)
         if self.log_light is None:
             return np.zeros(points.shape[:-1])
@@ -47,41 +48,38 @@ class Light:
         values = cv2.remap(self.log_light, flat, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         return np.asarray(values, dtype=np.float64).reshape(points.shape[:-1])
 
-    def range_over_board(self) -> float | None:
-        """(max - min) / max of the light over the board's face; None when nothing is known."""
+    def range_over(self, plane: Plane) -> float | None:
+        """(max - min) / max of the light over a face; None when nothing is known."""
         if self.log_light is None:
             return None
-        x, y = np.meshgrid(
-            np.linspace(0, self.plane.length_mm, 13), np.linspace(0, self.plane.width_mm, 7), indexing="ij"
-        )
-        log_light = self.log_at(self.plane.to_px(np.stack([x, y], axis=-1)))
-        return float(1 - np.exp(-np.ptp(log_light)))
+        x, y = np.meshgrid(np.linspace(0, plane.length_mm, 13), np.linspace(0, plane.width_mm, 7), indexing="ij")
+        return float(1 - np.exp(-np.ptp(self.log_at(plane.to_px(np.stack([x, y], axis=-1))))))
 
-    def u_between(self, first_mm: ArrayLike, second_mm: ArrayLike) -> float:
-        """Relative standard uncertainty of the ratio of light at two places (x, y) on the board's plane, mm.
+    def u_between(self, first_px: ArrayLike, second_px: ArrayLike) -> float:
+        """Relative standard uncertainty of the ratio of light at two places of the photo, (x, y) in pixels.
 
         An unevenness that is seen but not corrected is a bias of known size: the expanded uncertainty must hold
         it whole (GUM, JCGM 100:2008, F.2.4.5), so it enters divided by the coverage factor 1.96.
         """
-        first, second = np.asarray(first_mm, dtype=np.float64), np.asarray(second_mm, dtype=np.float64)
-        distance_mm = float(np.hypot(*(second - first)))
+        ends = np.stack([np.asarray(first_px, dtype=np.float64), np.asarray(second_px, dtype=np.float64)])
+        distance_mm = float(np.hypot(*(ends[1] - ends[0]))) / self.px_per_mm
         if self.mapped:
             return float(np.hypot(U_MAPPED, U_FLOOR * min(1.0, distance_mm / 100)))
         if self.log_light is None:
             return U_FLOOR + U_UNKNOWN_PER_MM * distance_mm
-        ends = self.log_at(self.plane.to_px(np.stack([first, second])))
-        seen = abs(float(ends[1] - ends[0]))
+        seen = abs(float(np.diff(self.log_at(ends))[0]))
         return seen / 1.96 + U_FLOOR + U_SHARE * seen
 
 
 def light_from_background(preview: Preview, background: Background, plane: Plane) -> Light:
     """What the background around the board says about the light."""
+    px_per_mm = plane.px_per_mm()[0]
     if background.is_background.mean() < MIN_BACKGROUND:
-        return Light(None, preview.scale, mapped=False, plane=plane)
+        return Light(None, preview.scale, mapped=False, px_per_mm=px_per_mm)
     seen = background.log_light[background.is_background]
     # the fitted surface may run away where no background is near; light does not
     log_light = np.clip(background.log_light, seen.min() - 0.1, seen.max() + 0.1)
-    return Light(log_light.astype(np.float32), preview.scale, mapped=False, plane=plane)
+    return Light(log_light.astype(np.float32), preview.scale, mapped=False, px_per_mm=px_per_mm)
 
 
 def light_from_flat(flat: Photo, photo: Photo, plane: Plane) -> tuple[Light | None, str]:
@@ -113,7 +111,7 @@ def light_from_flat(flat: Photo, photo: Photo, plane: Plane) -> tuple[Light | No
     detail = float(np.std(Y[over_board] / smooth[over_board]))
     if detail > FLAT_MAX_DETAIL:
         return None, f"the sheet is not plain (it varies by {detail:.1%} over short distances)"
-    return Light(np.log(np.maximum(smooth, 1e-4)), scale, mapped=True, plane=plane), ""
+    return Light(np.log(np.maximum(smooth, 1e-4)), scale, mapped=True, px_per_mm=plane.px_per_mm()[0]), ""
 
 
 def _small_luminance(photo: Photo, size: tuple[int, int]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
@@ -123,10 +121,12 @@ def _small_luminance(photo: Photo, size: tuple[int, int]) -> tuple[NDArray[np.fl
     edges = np.linspace(0, rows, size[1] + 1).round().astype(int)
     Y = np.empty((size[1], size[0]), np.float32)
     clipped = np.empty_like(Y)
-    for row, (top, bottom) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
+    for row, (top, bottom) in enumerate(pairwise(edges)):
         strip = slice(top, max(bottom, top + 1))
         luminance = cv2.transform(photo.linear_RGB(strip), to_Y)
-        Y[row] = cv2.resize(luminance.mean(axis=0, dtype=np.float32).reshape(1, -1), (size[0], 1), interpolation=cv2.INTER_AREA)
+        Y[row] = cv2.resize(
+            luminance.mean(axis=0, dtype=np.float32).reshape(1, -1), (size[0], 1), interpolation=cv2.INTER_AREA
+        )
         full = photo.is_clipped(strip).mean(axis=0, dtype=np.float32)
         clipped[row] = cv2.resize(full.reshape(1, -1), (size[0], 1), interpolation=cv2.INTER_AREA)
     return Y, clipped

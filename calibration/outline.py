@@ -40,7 +40,7 @@ def find_outline(
     photo: Photo,
     preview: Preview,
     background: Background,
-    size_mm: tuple[float, float],
+    size_mm: tuple[float, float] | None,
     card: NDArray[np.float64] | None,
 ) -> Outline | None:
     """The outline of a board of a given size, or None.
@@ -50,8 +50,8 @@ def find_outline(
     photo : Photo
     preview : Preview
     background : Background
-    size_mm : (float, float)
-        Length and width of the board, mm; only their proportion is used.
+    size_mm : (float, float) or None
+        Length and width of the board, mm; only their proportion is used. None: any will do.
     card : ndarray, (4, 2), or None
         The gray card in preview pixels: it is no part of the board's outline.
 
@@ -68,7 +68,7 @@ def find_outline(
     guesses.sort(key=lambda guess: -guess[0])
     best: Outline | None = None
     tried: list[NDArray[np.float64]] = []
-    for score, quad in guesses:
+    for _, quad in guesses:
         if len(tried) == REFINED:
             break
         if any(np.abs(quad - other).max() < 4 for other in tried):
@@ -123,20 +123,18 @@ def _smallest_rectangle(hull: NDArray[np.int32]) -> NDArray[np.float64]:
 def _score(
     background: Background,
     quad: NDArray[np.float64],
-    size_mm: tuple[float, float],
+    size_mm: tuple[float, float] | None,
     card: NDArray[np.float64] | None,
 ) -> float:
-    """How well a quadrilateral could be the board, 0..1: proportion, nothing of the background in it, only background around it."""
+    """How well a quadrilateral could be the board, 0..1.
+
+    It has the board's proportion, nothing of the background in it, and only background around it.
+    """
     shape = background.distance.shape
     angles = corner_angles_deg(quad)
     if angles.min() < 50 or angles.max() > 130:
         return 0.0
-    sides = side_lengths(quad)
-    seen = np.log(sides[[0, 2]].mean() / sides[[1, 3]].mean())
-    wanted = np.log(size_mm[0] / size_mm[1])
-    misfit = min(abs(seen - wanted), abs(seen + wanted))
-    proportion = np.exp(-0.5 * (misfit / PROPORTION_SPREAD) ** 2)
-
+    proportion = 1.0 if size_mm is None else _proportion(quad, size_mm)
     inside = quad_mask(shape, shrunk(quad, 0.03))
     around = quad_mask(shape, shrunk(quad, -0.10)) & ~quad_mask(shape, shrunk(quad, -0.03))
     if card is not None:
@@ -149,3 +147,12 @@ def _score(
     clear = float(background.is_background[around].mean())
     size = min(1.0, np.sqrt(inside.mean() / 0.1))
     return float(proportion * filled**2 * (0.15 + 0.85 * clear) * (0.5 + 0.5 * size))
+
+
+def _proportion(quad: NDArray[np.float64], size_mm: tuple[float, float]) -> float:
+    """How well the proportion of the sides fits the board's, whichever way it is turned, 0..1."""
+    sides = side_lengths(quad)
+    seen = np.log(sides[[0, 2]].mean() / sides[[1, 3]].mean())
+    wanted = np.log(size_mm[0] / size_mm[1])
+    misfit = min(abs(seen - wanted), abs(seen + wanted))
+    return float(np.exp(-0.5 * (misfit / PROPORTION_SPREAD) ** 2))

@@ -21,6 +21,7 @@ from calibration.quads import side_lengths
 
 SQUARE_BOARD = 1.12  # a board less elongated than this is taken as lying the way it is seen
 CARD_REACH_SHARE = 0.08  # of the card's shorter side: how far its edge may lie from the first guess
+MIN_BACKGROUND = 0.08  # share of the frame; with less there is nothing for the board to stand out from (chosen)
 CARD_SUPPORT = 0.3  # share of profiles that must agree before a refined card replaces the first guess
 
 
@@ -64,37 +65,23 @@ def locate(
     """
     preview = preview_of(photo)
     background = background_of(preview)
-    card_quad, card_edges, rivals = _card(photo, preview, background, card)
-    if corners is not None:
-        given = np.asarray(corners, dtype=np.float64)
-        return Place(
-            given, card_quad, "corners", None, card_edges, False, "", _no_card(card_quad), rivals, preview, background
-        )
-    small_card = None if card_quad is None else preview.to_preview(card_quad)
-    outline = find_outline(photo, preview, background, size_mm, small_card)
-    if outline is None:
-        share = background.is_background.mean()
-        reason = (
-            "no calm background surrounds it"
-            if share < 0.08
-            else "nothing four-sided of its proportions stands out from the background"
-        )
-        return Place(
-            None, card_quad, None, None, card_edges, False, reason, _no_card(card_quad), rivals, preview, background
-        )
-    board, turned = order_corners(outline.edges.corners_px, size_mm)
+    card_found = _card(photo, preview, background, card)
+    if corners is None:
+        board_found = _board(photo, preview, background, size_mm, card_found.quad)
+    else:
+        board_found = _BoardFound(np.asarray(corners, dtype=np.float64), "corners", None, turned=False, why_not="")
     return Place(
-        board,
-        card_quad,
-        "outline",
-        outline.edges,
-        card_edges,
-        turned,
-        "",
-        _no_card(card_quad),
-        rivals,
-        preview,
-        background,
+        board=board_found.quad,
+        card=card_found.quad,
+        located_by=board_found.located_by,
+        board_edges=board_found.edges,
+        card_edges=card_found.edges,
+        turned=board_found.turned,
+        why_no_board=board_found.why_not,
+        why_no_card="" if card_found.quad is not None else "no calm, neutral, four-sided patch was seen",
+        card_rivals=card_found.rivals,
+        preview=preview,
+        background=background,
     )
 
 
@@ -138,21 +125,51 @@ def _side_most_to_the_right(quad: NDArray[np.float64]) -> int:
     return int((directions[:, 0] / np.hypot(*directions.T)).argmax())
 
 
-def _card(
-    photo: Photo, preview: Preview, background: Background, given: ArrayLike | None
-) -> tuple[NDArray[np.float64] | None, EdgeQuad | None, tuple[NDArray[np.float64], ...]]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _BoardFound:
+    quad: NDArray[np.float64] | None
+    located_by: Literal["corners", "outline"] | None
+    edges: EdgeQuad | None
+    turned: bool
+    why_not: str
+
+
+def _board(
+    photo: Photo,
+    preview: Preview,
+    background: Background,
+    size_mm: tuple[float, float] | None,
+    card: NDArray[np.float64] | None,
+) -> _BoardFound:
+    small_card = None if card is None else preview.to_preview(card)
+    outline = find_outline(photo, preview, background, size_mm, small_card)
+    if outline is not None:
+        quad, turned = order_corners(outline.edges.corners_px, size_mm)
+        return _BoardFound(quad, "outline", outline.edges, turned, why_not="")
+    surrounded = background.is_background.mean() >= MIN_BACKGROUND
+    reason = (
+        "nothing four-sided of its proportions stands out from the background"
+        if surrounded
+        else "no calm background surrounds it"
+    )
+    return _BoardFound(None, None, None, turned=False, why_not=reason)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _CardFound:
+    quad: NDArray[np.float64] | None
+    edges: EdgeQuad | None
+    rivals: tuple[NDArray[np.float64], ...]
+
+
+def _card(photo: Photo, preview: Preview, background: Background, given: ArrayLike | None) -> _CardFound:
     if given is not None:
-        quad = np.asarray(given, dtype=np.float64)
-        return quad, None, ()
+        return _CardFound(np.asarray(given, dtype=np.float64), None, ())
     candidates = find_card(preview, background)
     if not candidates:
-        return None, None, ()
+        return _CardFound(None, None, ())
     coarse = preview.to_photo(candidates[0].quad)
     edges = refine_quad(photo, coarse, max(5.0, CARD_REACH_SHARE * float(side_lengths(coarse).min())))
     good = edges.support >= CARD_SUPPORT and cv2.isContourConvex(edges.corners_px.astype(np.float32))
     rivals = tuple(preview.to_photo(candidate.quad) for candidate in candidates[1:])
-    return (edges.corners_px if good else coarse), (edges if good else None), rivals
-
-
-def _no_card(card: NDArray[np.float64] | None) -> str:
-    return "" if card is not None else "no calm, neutral, four-sided patch was seen"
+    return _CardFound(edges.corners_px, edges, rivals) if good else _CardFound(coarse, None, rivals)

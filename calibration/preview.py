@@ -20,7 +20,9 @@ DARK_FLOOR = 0.004  # of full scale; below it a phone's noise and flare decide, 
 class Preview:
     """A small copy of a photo in coordinates that light and camera gain only shift."""
 
-    layers: NDArray[np.float32]  # (rows, columns, 3): ln Y, ln(R/G), ln(B/G), linear; ratios of 0 are neutral to the camera
+    layers: NDArray[
+        np.float32
+    ]  # (rows, columns, 3): ln Y, ln(R/G), ln(B/G), linear; ratios of 0 are neutral to the camera
     codes: NDArray[np.uint8]  # (rows, columns, 3), for overlays
     scale: tuple[float, float]  # preview pixels per photo pixel, in x and y
 

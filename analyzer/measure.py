@@ -1,0 +1,218 @@
+"""The main call: a job folder in, the answer out.
+
+photos -> flat boards -> zones -> pooled zones -> differences -> verdicts -> answer. Nothing is written here.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+
+from analyzer.answer import answer
+from analyzer.compare import difference
+from analyzer.errors import JobFileError, Problem
+from analyzer.job import Job
+from analyzer.jobfile import JOB_FILE, read_job
+from analyzer.measurement import BoardPicture, Measurement, Overlay
+from analyzer.photos import MeasuredBoard, MeasuredPhoto, measure_photo
+from analyzer.pooling import MeasuredZone
+from analyzer.results import (
+    FORMAT,
+    STAGES,
+    DifferenceResult,
+    Results,
+    ToolResult,
+    ZoneResult,
+)
+from analyzer.targets import judged_zones
+from analyzer.verdicts import judge
+from analyzer.version import tool_version
+from calibration.difference import components, delta_E_ab
+
+# What the numbers rest on; changes whenever one of them could move.
+METHOD = "gray card, profile primaries; DCT blotch band 4-50 mm; two-way blocks; guard band JCGM 106"
+WORKERS = 2  # photos at a time: decoding and filtering leave Python's lock, memory grows with each
+
+Progress = Callable[[str], None]
+
+
+def measure_job(folder: Path, *, progress: Progress | None = None) -> Measurement:
+    """Measure all photos of a job and judge its treatments.
+
+    Parameters
+    ----------
+    folder : Path
+        The job folder with its job.toml.
+    progress : callable, optional
+        Told in a few words what is being done, photo by photo.
+
+    Returns
+    -------
+    Measurement
+        Results as in results.json, and pictures. A photo that cannot be measured is in the results, unusable,
+        with its finding; the others are measured.
+
+    Raises
+    ------
+    JobFileError
+        If job.toml does not hold, or asks for a reference that this version cannot measure with.
+    """
+    job = read_job(folder)
+    _refuse_unmeasurable_reference(job)
+    measured = _measure_photos(job, progress or (lambda _: None))
+    zones = _pool(job, measured)
+    verdicts = judge(job, judged_zones(job, zones))
+    results = Results(
+        format=FORMAT,
+        tool=ToolResult("evenboard", tool_version(), METHOD),
+        job=job.as_read,
+        photos=tuple(result for photo in measured for result in photo.results),
+        zones=tuple(_zone_result(zone) for zone in zones),
+        differences=tuple(_differences(job, zones)),
+        verdicts=verdicts,
+        answer=answer(job, verdicts),
+    )
+    overlays: tuple[Overlay, ...] = tuple(overlay for photo in measured for overlay in photo.overlays)
+    return Measurement(job, results, tuple(_pictures(measured)), overlays)
+
+
+def _refuse_unmeasurable_reference(job: Job) -> None:
+    kind = job.reference.kind
+    if kind != "gray-card":
+        problem = Problem(
+            key="reference.kind",
+            line=None,
+            found=f'"{kind}"',
+            expected='"gray-card", the only reference that this version measures with',
+        )
+        raise JobFileError(job.folder / JOB_FILE, (problem,))
+
+
+def _measure_photos(job: Job, progress: Progress) -> list[MeasuredPhoto]:
+    """Measure every photo once, in the order of the job file, whichever boards lie in it."""
+    files = list(dict.fromkeys(entry.file for entry in job.photos))
+    with ThreadPoolExecutor(min(WORKERS, max(1, len(files)))) as pool:
+        tasks = [pool.submit(measure_photo, job, file) for file in files]
+        measured = []
+        for number, (file, task) in enumerate(zip(files, tasks, strict=True), start=1):
+            progress(f"photo {number} of {len(files)}: {file}")
+            measured.append(task.result())
+    return measured
+
+
+def _pool(job: Job, measured: Sequence[MeasuredPhoto]) -> list[MeasuredZone]:
+    """All zones by stage, light, board and place on the board, each with its sights."""
+    boards = [board for photo in measured for board in photo.boards]
+    settings = sorted({(STAGES.index(board.entry.stage), board.entry.light or "") for board in boards})
+    zones = []
+    for stage_index, light in settings:
+        for board in job.boards:
+            for zone in board.zones:
+                sights = tuple(
+                    sight
+                    for seen in boards
+                    if seen.entry.board == board.id
+                    and (STAGES.index(seen.entry.stage), seen.entry.light or "") == (stage_index, light)
+                    and (sight := seen.sights.get(zone.id)) is not None
+                )
+                if sights:
+                    zones.append(MeasuredZone(board, zone, STAGES[stage_index], light or None, sights))
+    return zones
+
+
+def _zone_result(zone: MeasuredZone) -> ZoneResult:
+    L, a, b = (float(value) for value in zone.Lab)
+    u_L, u_a, u_b = (float(value) for value in zone.Lab_u95)
+    return ZoneResult(
+        id=zone.id,
+        board=zone.board.id,
+        zone=zone.zone.id,
+        stage=zone.stage,
+        light=zone.light,
+        species=zone.board.species,
+        treatment=zone.zone.treatment,
+        stain=zone.zone.stain,
+        lab=(L, a, b),
+        lab_u95=(u_L, u_a, u_b),
+        blotch=zone.blotch,
+        blotch_u95=zone.blotch_u95,
+        patch_mm=zone.patch_mm,
+        figure=zone.figure,
+        area_mm2=zone.area_mm2,
+        masked=zone.masked,
+        photos=zone.photos,
+    )
+
+
+def _differences(job: Job, zones: Sequence[MeasuredZone]) -> Iterator[DifferenceResult]:
+    """Pairs on one board, the control first; then every zone against the zones that are the target."""
+    targets = {job.target.zone, *job.target.between}
+    alike: dict[tuple[str, str | None], list[MeasuredZone]] = {}
+    for zone in zones:
+        alike.setdefault((zone.stage, zone.light), []).append(zone)
+    for group in alike.values():
+        controls_first = sorted(group, key=lambda zone: zone.zone.treatment != "none")
+        for a, b in combinations(controls_first, 2):
+            if a.board.id == b.board.id and not {a.id, b.id} & targets:
+                yield _difference_result(a, b)
+        for a in group:
+            if a.id in targets:
+                yield from (_difference_result(a, b) for b in group if b.id not in targets)
+
+
+def _difference_result(a: MeasuredZone, b: MeasuredZone) -> DifferenceResult:
+    found = difference(a, b)
+    parts = components(found.Lab_a, found.Lab_b)
+    return DifferenceResult(
+        a=a.id,
+        b=b.id,
+        stage=a.stage,
+        light=a.light,
+        de00=found.de00,
+        de00_u95=found.de00_u95,
+        de76=float(delta_E_ab(found.Lab_a, found.Lab_b)),
+        dl=float(parts.dL),
+        da=float(parts.da),
+        db=float(parts.db),
+        dc=float(parts.dC),
+        dh=float(parts.dH),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    board: str
+    stage: str
+    light: str | None
+
+
+def _pictures(measured: Sequence[MeasuredPhoto]) -> Iterator[BoardPicture]:
+    """The first usable photo of each board, stage and light."""
+    shown: set[_Shown] = set()
+    for photo in measured:
+        for board in photo.boards:
+            key = _Shown(board.entry.board, board.entry.stage, board.entry.light)
+            if key not in shown:
+                shown.add(key)
+                yield _picture(board)
+
+
+def _picture(board: MeasuredBoard) -> BoardPicture:
+    measured = np.zeros(board.shape, bool)
+    deviation = np.full(board.shape, np.nan, np.float32)
+    for sight in board.sights.values():
+        measured[sight.reading.window] = sight.reading.measured
+        deviation[sight.reading.window] = sight.reading.evenness.deviation
+    return BoardPicture(
+        board.board,
+        board.entry.stage,
+        board.entry.light,
+        board.entry.file,
+        board.Lab,
+        measured,
+        deviation,
+        board.mm_per_px,
+    )

@@ -1,0 +1,162 @@
+"""What does one photo of a job say?  Every board in it, flat, with its zones; or why not."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analyzer.job import Board, Job, PhotoEntry
+from analyzer.measurement import Overlay
+from analyzer.overlay import overlay_of
+from analyzer.results import FindingResult, PhotoResult
+from analyzer.uncertainty import Sight
+from analyzer.zones import ZoneReading, read_zone
+from calibration.camera import card_XYZ
+from calibration.colorspace import D50, Lab_image
+from calibration.errors import CalibrationError, PhotoError
+from calibration.findings import Finding, finding
+from calibration.flatboard import FlatBoard, finding_of, flat_board
+from calibration.photo import Photo, open_photo
+from calibration.place import locate
+
+MAX_GLARE = 0.02  # share of a zone left out as glare that is worth a word (chosen)
+MAX_COVERED = 0.02  # share of a zone under the card that is worth a word (chosen)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MeasuredBoard:
+    """One board as one photo shows it."""
+
+    board: Board
+    entry: PhotoEntry
+    sights: Mapping[str, Sight]  # by zone id; a zone that cannot be measured is left out
+    Lab: NDArray[np.float32]  # (rows, columns, 3), the whole face
+    mm_per_px: float
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns of the flat face."""
+        return self.Lab.shape[0], self.Lab.shape[1]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MeasuredPhoto:
+    """All boards of one photo, in the order of the job file."""
+
+    results: tuple[PhotoResult, ...]
+    boards: tuple[MeasuredBoard, ...]
+    overlays: tuple[Overlay, ...]
+
+
+def measure_photo(job: Job, file: str) -> MeasuredPhoto:
+    """Measure every board that the job says lies in a photo.
+
+    Parameters
+    ----------
+    job : Job
+    file : str
+        The photo as named in job.toml.
+
+    Returns
+    -------
+    MeasuredPhoto
+        What cannot be measured is in the results, unusable, with its finding; nothing is raised for it.
+    """
+    entries = [entry for entry in job.photos if entry.file == file]
+    try:
+        photo = open_photo(job.folder / file)
+    except PhotoError as refused:
+        found = (finding_of(refused),)
+        return MeasuredPhoto(tuple(_unusable(entry, None, found) for entry in entries), (), ())
+    results, boards, overlays = [], [], []
+    for entry in entries:
+        result, board, overlay = _measure_board(job, entry, photo)
+        results.append(result)
+        boards += [board] if board else []
+        overlays += [overlay] if overlay else []
+    return MeasuredPhoto(tuple(results), tuple(boards), tuple(overlays))
+
+
+def _measure_board(
+    job: Job, entry: PhotoEntry, photo: Photo
+) -> tuple[PhotoResult, MeasuredBoard | None, Overlay | None]:
+    board = job.board(entry.board)
+    size_mm = board.length_mm, board.width_mm
+    place = locate(photo, size_mm, corners=entry.corners, card=entry.card)
+    flat_photo, flat_findings = _flat_photo(job, entry)
+    reference = job.reference
+    known_XYZ = card_XYZ(None if reference.lab else reference.reflectance[0], reference.lab)
+    try:
+        flat = flat_board(photo, place, size_mm, known_XYZ, flat=flat_photo)
+    except CalibrationError as refused:
+        found = (*photo.findings, *flat_findings, finding_of(refused))
+        return _unusable(entry, photo.sha256, found), None, overlay_of(entry.file, place, refused.what)
+    readings = {zone.id: reading for zone in board.zones if (reading := read_zone(flat, board, zone)) is not None}
+    findings = (*flat.findings, *flat_findings, *_zone_findings(readings))
+    sights = {zone: _sight(entry, photo, flat, reading) for zone, reading in readings.items()}
+    Lab = Lab_image(flat.XYZ, np.diag(1 / D50))
+    result = PhotoResult(
+        file=entry.file,
+        sha256=photo.sha256,
+        board=entry.board,
+        stage=entry.stage,
+        light=entry.light,
+        usable=bool(readings),
+        mm_per_px=1 / flat.photo_px_per_mm,
+        located_by=flat.located_by,
+        light_range=flat.light_range,
+        findings=_finding_results(findings),
+    )
+    return result, MeasuredBoard(board, entry, sights, Lab, flat.mm_per_px), None
+
+
+def _flat_photo(job: Job, entry: PhotoEntry) -> tuple[Photo | None, tuple[Finding, ...]]:
+    if entry.flat is None:
+        return None, ()
+    try:
+        return open_photo(job.folder / entry.flat), ()
+    except PhotoError as refused:
+        return None, (finding("flat-unusable", reason=refused.what),)
+
+
+def _sight(entry: PhotoEntry, photo: Photo, flat: FlatBoard, reading: ZoneReading) -> Sight:
+    return Sight(
+        reading=reading,
+        photo=entry.file,
+        board=entry.board,
+        camera=photo.exif.camera,
+        light_name=entry.light,
+        light=flat.light,
+        card_px=flat.card_px.mean(axis=0),
+        u_card_relative=flat.reading.u_relative,
+    )
+
+
+def _zone_findings(readings: Mapping[str, ZoneReading]) -> list[Finding]:
+    found = []
+    for zone, reading in readings.items():
+        if reading.glare > MAX_GLARE:
+            found.append(finding("glare", percent=100 * reading.glare, zone=zone))
+        if reading.covered > MAX_COVERED:
+            found.append(finding("zone-covered", percent=100 * reading.covered, zone=zone))
+    return found
+
+
+def _unusable(entry: PhotoEntry, sha256: str | None, findings: tuple[Finding, ...]) -> PhotoResult:
+    return PhotoResult(
+        file=entry.file,
+        sha256=sha256,
+        board=entry.board,
+        stage=entry.stage,
+        light=entry.light,
+        usable=False,
+        mm_per_px=None,
+        located_by=None,
+        light_range=None,
+        findings=_finding_results(findings),
+    )
+
+
+def _finding_results(findings: tuple[Finding, ...]) -> tuple[FindingResult, ...]:
+    return tuple(FindingResult(f.code, f.severity.value, f.message, f.remedy) for f in findings)

@@ -1,0 +1,80 @@
+"""What is each zone held against, in colour and in evenness?"""
+
+from collections.abc import Sequence
+
+from analyzer.compare import Difference, difference, difference_to_range, difference_to_value
+from analyzer.job import Job
+from analyzer.pooling import MeasuredZone
+from analyzer.trials import JudgedZone
+
+
+def judged_zones(job: Job, zones: Sequence[MeasuredZone]) -> tuple[JudgedZone, ...]:
+    """Every zone with its difference to the target, or with the reason why there is none.
+
+    Colours of different stages or sheens are never compared.
+    """
+    return tuple(_judged(job, zone, zones) for zone in zones)
+
+
+def _judged(job: Job, zone: MeasuredZone, zones: Sequence[MeasuredZone]) -> JudgedZone:
+    to_target, why_not = _to_target(job, zone, zones)
+    limit, limit_u95 = _blotch_limit(job, zone, zones)
+    return JudgedZone(
+        id=zone.id,
+        board=zone.board.id,
+        treatment=zone.zone.treatment,
+        stain=zone.zone.stain,
+        species=zone.board.species,
+        stage=zone.stage,
+        light=zone.light,
+        sheen=zone.zone.sheen,
+        to_target=to_target,
+        why_not=why_not,
+        blotch=zone.blotch,
+        blotch_u95=zone.blotch_u95,
+        blotch_limit=limit,
+        blotch_limit_u95=limit_u95,
+    )
+
+
+def _to_target(job: Job, zone: MeasuredZone, zones: Sequence[MeasuredZone]) -> tuple[Difference | None, str | None]:
+    target = job.target
+    if target.stage is not None and target.stage != zone.stage:
+        return None, f"the target was agreed on {target.stage} wood, and this is {zone.stage}"
+    if target.lab is not None:
+        return difference_to_value(target.lab, zone), None
+    paths = (target.zone,) if target.zone else target.between
+    found: list[MeasuredZone] = []
+    for path in paths:
+        match, why_not = _comparable(path, zone, zones)
+        if match is None:
+            return None, why_not
+        found.append(match)
+    return (difference(found[0], zone) if target.zone else difference_to_range(tuple(found), zone)), None
+
+
+def _comparable(path: str, zone: MeasuredZone, zones: Sequence[MeasuredZone]) -> tuple[MeasuredZone | None, str | None]:
+    """The target's zone at the stage, in the light and of the sheen of another zone; or why there is none."""
+    same_stage = [other for other in zones if other.id == path and other.stage == zone.stage]
+    if not same_stage:
+        return None, f"no usable photo shows {path} {zone.stage}"
+    same_light = [other for other in same_stage if other.light == zone.light]
+    if not same_light:
+        return None, f"{path} was photographed in another light"
+    if _sheens_differ(same_light[0].zone.sheen, zone.zone.sheen):
+        return None, f"{path} has another sheen"
+    return same_light[0], None
+
+
+def _sheens_differ(first: str | None, second: str | None) -> bool:
+    return first is not None and second is not None and str(first).strip().lower() != str(second).strip().lower()
+
+
+def _blotch_limit(job: Job, zone: MeasuredZone, zones: Sequence[MeasuredZone]) -> tuple[float | None, float | None]:
+    wish = job.evenness
+    if wish.like is None:
+        return wish.limit, 0.0
+    for other in zones:
+        if other.id == wish.like and (other.stage, other.light) == (zone.stage, zone.light):
+            return other.blotch, other.blotch_u95
+    return None, None

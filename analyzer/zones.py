@@ -1,0 +1,148 @@
+"""What does one zone of one photo measure?  Its pixels, what is left out of them, their mean, their blocks.
+
+Blocks are squares of the zone longer than its colour is correlated; how they differ says how far the mean of so
+much wood can be trusted (uncertainty.py).
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from analyzer.evenness import Evenness, evenness
+from analyzer.job import Board, Zone
+from calibration.colorspace import XYZ_to_Lab
+from calibration.flatboard import FlatBoard
+
+BLOCK_MM = 15.0  # chosen: patches of blotch are 3 to 18 mm wide, half their wavelengths of 6 to 35 mm
+MIN_BLOCKS = 4  # a side, where the zone is small
+BLOCK_FILLED = 0.5  # share of a block that must be measured
+# Glare and specks, as ln luminance against the zone's own slow trend: both a multiple of the zone's spread and a
+# least step, so that neither blotch nor bold grain is taken for glare. Chosen.
+GLARE_SPREADS, GLARE_STEP = 5.0, 0.35
+KNOT_SPREADS, KNOT_STEP, KNOT_MM = 5.0, 0.9, 3.0  # dark and at least so wide: knots, holes; pores are narrower
+RIM_MM = 1.2  # around what is left out: its blurred edge
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ZoneReading:
+    """One zone in one photo."""
+
+    XYZ: NDArray[np.float64]  # (3,), mean over the measured pixels, under D50, Y = 1 for a perfect white
+    block_XYZ: NDArray[np.float64]  # (rows, columns, 3), block means; NaN where too little of a block is measured
+    across_mm: tuple[float, float]  # what the rows of blocks span, for pairing with a neighbouring zone
+    centre_px: NDArray[np.float64]  # (2,), in the photo
+    area_mm2: float  # inside the margin
+    masked: float  # share of that area left out
+    covered: float  # share of that area under the card or outside the photo
+    glare: float  # share of that area left out as glare or specks
+    evenness: Evenness
+    window: tuple[slice, slice]  # of the flat board
+    measured: NDArray[np.bool_]  # (rows, columns) of the window
+
+    @property
+    def Lab(self) -> NDArray[np.float64]:
+        """CIELAB (3,) of the mean."""
+        return XYZ_to_Lab(self.XYZ)
+
+
+def zone_window(zone: Zone, board: Board, mm_per_px: float) -> tuple[slice, slice]:
+    """Rows and columns of the flat board whose pixels lie wholly inside the zone's margin."""
+    margin = zone.margin_mm
+    top, bottom = zone.across_mm[0] + margin, zone.across_mm[1] - margin
+    left, right = zone.span_mm[0] + margin, zone.span_mm[1] - margin
+    rows, columns = round(board.width_mm / mm_per_px), round(board.length_mm / mm_per_px)
+    return _inside(top, bottom, mm_per_px, rows), _inside(left, right, mm_per_px, columns)
+
+
+def read_zone(flat: FlatBoard, board: Board, zone: Zone) -> ZoneReading | None:
+    """Measure one zone, or None when nothing of it can be measured.
+
+    Parameters
+    ----------
+    flat : FlatBoard
+        The board it lies on.
+    board, zone : Board, Zone
+        Their geometry, mm.
+    """
+    window = zone_window(zone, board, flat.mm_per_px)
+    XYZ = flat.XYZ[window]
+    visible = flat.measurable[window]
+    if visible.sum() < MIN_BLOCKS**2 or visible.mean() < 0.1:
+        return None
+    speckless = visible & ~_outliers(XYZ[..., 1], visible, flat.mm_per_px)
+    middle_mm = (sum(zone.span_mm) / 2, sum(zone.across_mm) / 2)
+    return ZoneReading(
+        XYZ=XYZ[speckless].mean(axis=0, dtype=np.float64),
+        block_XYZ=_block_means(XYZ, speckless, flat.mm_per_px),
+        across_mm=(window[0].start * flat.mm_per_px, window[0].stop * flat.mm_per_px),
+        centre_px=flat.plane.to_px(middle_mm),
+        area_mm2=float(visible.size) * flat.mm_per_px**2,
+        masked=float(1 - speckless.mean()),
+        covered=float(1 - visible.mean()),
+        glare=float((visible & ~speckless).mean()),
+        evenness=evenness(XYZ[..., 1], speckless, flat.mm_per_px),
+        window=window,
+        measured=speckless,
+    )
+
+
+def _inside(low_mm: float, high_mm: float, mm_per_px: float, count: int) -> slice:
+    start = int(np.ceil(low_mm / mm_per_px - 1e-6))
+    stop = int(np.floor(high_mm / mm_per_px + 1e-6))
+    return slice(max(start, 0), min(stop, count))
+
+
+def _outliers(Y: NDArray[np.float32], visible: NDArray[np.bool_], mm_per_px: float) -> NDArray[np.bool_]:
+    """Glare, specks and knots with a rim; never more than the steps above allow."""
+    log_Y = np.log(np.maximum(Y, 1e-4))
+    residual = log_Y - _trend(log_Y, visible)
+    spread = 1.4826 * float(np.median(np.abs(residual[visible] - np.median(residual[visible])))) + 1e-6
+    bright = residual > max(GLARE_SPREADS * spread, GLARE_STEP)
+    dark = (residual < -max(KNOT_SPREADS * spread, KNOT_STEP)).astype(np.uint8)
+    knot = max(3, round(KNOT_MM / mm_per_px) | 1)
+    dark = cv2.morphologyEx(dark, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (knot, knot)))
+    found = (bright | dark.astype(bool)) & visible
+    if not found.any():
+        return found
+    rim = max(3, 2 * round(RIM_MM / mm_per_px) + 1)
+    grown = cv2.dilate(found.astype(np.uint8), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (rim, rim)))
+    return grown.astype(bool)
+
+
+def _trend(values: NDArray[np.float32], visible: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Slow trend: a plane, fitted twice, the second time without what lay far off."""
+    rows, columns = values.shape
+    y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j]
+    some = np.zeros_like(visible)
+    some[::3, ::3] = True
+    used = visible & some if (visible & some).sum() >= 50 else visible
+    coefficients = np.array([float(np.median(values[used])), 0.0, 0.0])
+    for _ in range(2):
+        residual = values - (coefficients[0] + coefficients[1] * x + coefficients[2] * y)
+        spread = 1.4826 * float(np.median(np.abs(residual[used]))) + 1e-6
+        near = used & (np.abs(residual) < 4 * spread)
+        basis = np.stack([np.ones(near.sum()), x[near], y[near]], axis=1)
+        coefficients, *_ = np.linalg.lstsq(basis, values[near].astype(np.float64), rcond=None)
+    return np.asarray(coefficients[0] + coefficients[1] * x + coefficients[2] * y)
+
+
+def _block_means(XYZ: NDArray[np.float32], measured: NDArray[np.bool_], mm_per_px: float) -> NDArray[np.float64]:
+    rows, columns = measured.shape
+    edges = [
+        np.linspace(0, size, max(MIN_BLOCKS, round(size * mm_per_px / BLOCK_MM)) + 1).round().astype(int)
+        for size in (rows, columns)
+    ]
+    weight = measured.astype(np.float64)
+    starts = edges[0][:-1], edges[1][:-1]
+    sums = _block_sums(XYZ * weight[..., None], *starts)
+    counts = _block_sums(weight[..., None], *starts)
+    sizes = np.diff(edges[0])[:, None, None] * np.diff(edges[1])[None, :, None]
+    with np.errstate(invalid="ignore", divide="ignore"):  # empty blocks are set to NaN just below
+        means = sums / counts
+    return np.where(counts >= BLOCK_FILLED * sizes, means, np.nan)
+
+
+def _block_sums(values: NDArray[np.float64], rows: NDArray[np.int_], columns: NDArray[np.int_]) -> NDArray[np.float64]:
+    return np.asarray(np.add.reduceat(np.add.reduceat(values, rows, axis=0), columns, axis=1))
