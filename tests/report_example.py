@@ -6,6 +6,7 @@ the numbers are of the size that a real job gives.
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -165,7 +166,14 @@ def _photos() -> tuple[PhotoResult, ...]:
     )
 
 
-def _photo(name, board, mm_per_px, located_by, light_range, *findings):
+def _photo(
+    name: str,
+    board: str,
+    mm_per_px: float | None,
+    located_by: Literal["corners", "outline"] | None,
+    light_range: float | None,
+    *findings: FindingResult,
+) -> PhotoResult:
     return PhotoResult(
         file=f"photos/{name}.jpg",
         sha256=SHA,
@@ -195,7 +203,7 @@ def _zone(path: str) -> ZoneResult:
         lab=Lab,
         lab_u95=(1.9, 1.1, 1.7),
         blotch=blotch,
-        blotch_u95=0.11 + 0.08 * blotch,
+        blotch_u95=round(0.11 + 0.08 * blotch, 3),
         patch_mm=14.2,
         figure=0.83,
         area_mm2=12600.0,
