@@ -52,7 +52,9 @@ class Problem:
         key = f"{self.key}{place}: " if self.key else ""
         found = "missing" if self.found == "missing" else f"found {self.found}"
         hint = f" {self.hint}" if self.hint else ""
-        return f"{line}{key}{found}; expected {self.expected}.{hint}"
+        told = f"{line}{key}{found}; expected {self.expected}.{hint}"
+        # a job file may come from anybody: what it holds must not steer the terminal
+        return "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in told)
 
 
 class JobFileError(AnalyzerError):

@@ -16,7 +16,7 @@ from analyzer.jobfile_photos import PHOTO_KEYS, read_photos
 from analyzer.jobfile_reference import LAB, LAB_WORDS, REFERENCE_KEYS, read_reference
 from analyzer.jobfile_table import Interval, Problems, Table, shorten
 from analyzer.results import STAGES
-from analyzer.toml_lines import LineNumbers, open_statement
+from analyzer.toml_lines import open_statement
 
 JOB_FILE = "job.toml"
 FORMAT = 1
@@ -62,7 +62,7 @@ def read_job(folder: Path) -> Job:
     path = folder / JOB_FILE
     text = _text(folder, path)
     content = _parsed(path, text)
-    top = Table(content, (), Problems(LineNumbers(text)))
+    top = Table(content, (), Problems(text))
     _check_format(path, top)
     job = _job(folder, top)
     problems = top.problems.by_line()
@@ -140,9 +140,9 @@ def _check_format(path: Path, top: Table) -> None:
     """Check the version of the job file first: in a newer format the other keys may mean something else."""
     version = top.content.get("format")
     if isinstance(version, int) and version > FORMAT:
-        line = top.problems.lines.line(("format",))
         hint = "This job was written for a newer Evenboard: install that."
-        raise JobFileError(path, (Problem("format", line, str(version), f"{FORMAT}", hint=hint),))
+        top.wrong("format", f"{FORMAT}", hint)
+        raise JobFileError(path, top.problems.by_line())
     if type(version) is not int or version != FORMAT:  # true and 1.0 equal 1, but are no version
         top.wrong("format", f"format = {FORMAT} at the top of the file")
 
@@ -157,19 +157,20 @@ def _job(folder: Path, top: Table) -> Job | None:
     evenness = _evenness(top, declared)
     reference = read_reference(top, folder, TABLES)
     photos = read_photos(top, folder, declared, TABLES)
-    if name is None or target is None or evenness is None or reference is None:
+    if name is None or units is None or target is None or evenness is None or reference is None:
         return None
     return Job(folder, name, units, target, evenness, reference, boards, photos, customer, top.content)
 
 
-def _about(top: Table) -> tuple[str | None, str | None, Literal["mm", "in"]]:
+def _about(top: Table) -> tuple[str | None, str | None, Literal["mm", "in"] | None]:
     """Read [job]: name, customer and units."""
     table = top.table("job", required=True)
     if table is None:
-        return None, None, "mm"
+        return None, None, None
     table.unknown(JOB_KEYS, TABLES)
-    units: tuple[Literal["mm", "in"], ...] = ("mm", "in")
-    return table.text("name", required=True), table.text("customer"), table.choice("units", units) or "mm"
+    known: tuple[Literal["mm", "in"], ...] = ("mm", "in")
+    units = table.choice("units", known) if "units" in table.content else "mm"
+    return table.text("name", required=True), table.text("customer"), units
 
 
 def _target(top: Table, declared: Declared) -> Target | None:

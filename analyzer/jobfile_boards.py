@@ -18,6 +18,8 @@ BOARD_KEYS = ("id", "species", "length", "width", "margin", "zone")
 MM_PER_UNIT: Final = {"mm": 1.0, "in": 25.4}  # the international inch, exact
 LONGEST_BOARD_MM = 10_000.0  # chosen: longer than any plank; guards memory against a slipped digit
 
+_SMALLEST_LIKELY_MM = 100.0  # chosen: a shorter "board" with too small zones is rather one in inches
+
 _WITH_UNIT = 'text with its unit, such as "2 h" or "30 min"'
 _RECIPE_TEXT: Final = {"wait": _WITH_UNIT, "dwell": _WITH_UNIT, "topcoat": "text in quotes", "notes": "text in quotes"}
 _RECIPE_NUMBERS: Final = {  # in each of these a number is as good as text
@@ -65,8 +67,8 @@ class Declared:
         )
 
 
-def read_boards(top: Table, units: str, tables: Mapping[str, Collection[str]]) -> tuple[Board, ...]:
-    """Read every [[board]]. Boards with problems are left out, after noting them."""
+def read_boards(top: Table, units: str | None, tables: Mapping[str, Collection[str]]) -> tuple[Board, ...]:
+    """Read every [[board]]. Boards with problems are left out, after noting them. `units` are None when not known."""
     boards = []
     seen: set[str] = set()
     for number, table in enumerate(top.tables("board"), 1):
@@ -78,15 +80,17 @@ def read_boards(top: Table, units: str, tables: Mapping[str, Collection[str]]) -
     return tuple(boards)
 
 
-def _board(table: Table, board_id: str | None, units: str, tables: Mapping[str, Collection[str]]) -> Board | None:
+def _board(
+    table: Table, board_id: str | None, units: str | None, tables: Mapping[str, Collection[str]]
+) -> Board | None:
     """Read one board and its zones."""
-    mm = MM_PER_UNIT[units]
+    mm = MM_PER_UNIT[units] if units else 1.0
     most = LONGEST_BOARD_MM / mm
-    limits, expected = Interval(above=0, most=most), f"a number above 0, up to {most:.0f} {units}"
+    limits, expected = Interval(above=0, most=most), f"a number above 0, up to {most:.0f} {units or ''}".rstrip()
     face = _Face(
         table.number("length", limits, expected, required=True),
         table.number("width", limits, expected, required=True),
-        _margin(table, units, DEFAULT_MARGIN_MM / mm),
+        _margin(table, units, DEFAULT_MARGIN_MM / mm if units else 0.0),
         units,
     )
     species = table.text("species", "the kind of wood, in quotes", required=True)
@@ -110,7 +114,7 @@ class _Face:
     length: float | None  # None: not known, a problem was noted
     width: float | None
     margin: float  # of every zone that does not give its own
-    units: str
+    units: str | None  # None: not known, a problem was noted; then no zone is too small for a margin of 5 mm
     taken: list[tuple[str, Span, Span]] = field(default_factory=list)  # name, span and across of the zones so far
 
 
@@ -119,9 +123,9 @@ def _zone(table: Table, zone_id: str | None, face: _Face) -> Zone | None:
     treatment = table.text("treatment", 'the pre-treatment in quotes; "none" for a control', required=True)
     stain, recipe = table.text("stain"), _recipe(table)
     margin = _margin(table, face.units, face.margin)
-    span = _span(table, "span", face.length, f"the board's length in {face.units}")
+    span = _span(table, "span", face.length, "the board's length")
     if "across" in table.content:
-        across = _span(table, "across", face.width, f"the board's width in {face.units}")
+        across = _span(table, "across", face.width, "the board's width")
     else:
         across = None if face.width is None else (0.0, face.width)
     if span is None or across is None:
@@ -131,7 +135,7 @@ def _zone(table: Table, zone_id: str | None, face: _Face) -> Zone | None:
     face.taken.append((zone_id or "before it", span, across))
     if zone_id is None or treatment is None:
         return None
-    mm = MM_PER_UNIT[face.units]
+    mm = MM_PER_UNIT[face.units] if face.units else 1.0
     span_mm, across_mm = (span[0] * mm, span[1] * mm), (across[0] * mm, across[1] * mm)
     return Zone(zone_id, treatment, span_mm, across_mm, margin * mm, stain, recipe)
 
@@ -181,9 +185,9 @@ def _span(table: Table, key: str, end: float | None, what: str) -> Span | None:
     return ends[0], ends[1]
 
 
-def _margin(table: Table, units: str, default: float) -> float:
+def _margin(table: Table, units: str | None, default: float) -> float:
     """Read the margin inside a zone's edge, in the file's units."""
-    margin = table.number("margin", Interval(0, LONGEST_BOARD_MM), f"0 {units} or more")
+    margin = table.number("margin", Interval(0, LONGEST_BOARD_MM), f"0 {units} or more" if units else "0 or more")
     return default if margin is None else margin
 
 
@@ -193,13 +197,10 @@ def _check_margin(table: Table, span: Span, across: Span, margin: float, face: _
     if shortest > 2 * margin + _TOUCH:
         return
     key = "margin" if "margin" in table.content else "span"
-    units = face.units
+    units = face.units or ""
     found = f"a zone only {shortest:g} {units} across, of which {margin:g} {units} is left out at each edge"
-    hint = (
-        'If the file is in inches, write units = "in" under [job].'
-        if units == "mm" and (face.length or 0) < 100
-        else ""
-    )
+    is_tiny = units == "mm" and face.length is not None and face.length < _SMALLEST_LIKELY_MM
+    hint = 'If the file is in inches, write units = "in" under [job].' if is_tiny else ""
     table.wrong(key, "a larger zone or a smaller margin", hint, found=found)
 
 

@@ -28,7 +28,7 @@ def read_photos(
         named = table.named(file) if isinstance(file, str) and file.isprintable() else table
         named.unknown(PHOTO_KEYS, tables)
         entries += [(named, entry) for entry in _entries(named, folder, declared, named_files)]
-    _check_shared(entries)
+    _check_shared(entries, folder)
     return tuple(entry for _, entry in entries)
 
 
@@ -150,22 +150,31 @@ def _turn(a: Point, b: Point, c: Point) -> float:
     return (b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0])
 
 
-def _check_shared(entries: list[tuple[Table, PhotoEntry]]) -> None:
+def _check_shared(entries: list[tuple[Table, PhotoEntry]], folder: Path) -> None:
     """Check what entries of the same photo say together."""
-    first: dict[str, PhotoEntry] = {}
-    seen: set[tuple[str, str]] = set()
-    in_photo: dict[str, set[str]] = {}
+    first: dict[object, PhotoEntry] = {}
+    boards: dict[object, list[str]] = {}
     for _, entry in entries:
-        in_photo.setdefault(entry.file, set()).add(entry.board)
+        boards.setdefault(_identity(folder / entry.file), []).append(entry.board)
+    seen: set[tuple[object, str]] = set()
     for table, entry in entries:
-        earlier = first.setdefault(entry.file, entry)
-        if (entry.file, entry.board) in seen:  # counted as a repeat, it would make the result look surer than it is
+        photo = _identity(folder / entry.file)
+        earlier = first.setdefault(photo, entry)
+        if (photo, entry.board) in seen:  # counted as a repeat, it would make the result look surer than it is
             expected = "each photo of a board once; repeats are different photos"
             table.wrong("file", expected, found=f'board "{entry.board}" in this photo a second time')
-        seen.add((entry.file, entry.board))
+        seen.add((photo, entry.board))
         if entry.light != earlier.light:
             expected = f"the light that the same photo has above ({show(earlier.light) if earlier.light else 'none'})"
             table.wrong("light", expected)
-        if entry.corners is None and len(in_photo[entry.file]) > 1 and "corners" not in table.content:
-            others = ", ".join(sorted(in_photo[entry.file]))
+        if entry.corners is None and len(set(boards[photo])) > 1 and "corners" not in table.content:
+            others = ", ".join(dict.fromkeys(boards[photo]))
             table.wrong("corners", f"the corners of each board, since several ({others}) lie in this photo")
+        if entry.flat and _identity(folder / entry.flat) == photo:
+            table.wrong("flat", "another photo, of a plain sheet", found="the photo itself")
+
+
+def _identity(path: Path) -> object:
+    """What tells one file from another, however its path is spelled."""
+    status = path.stat()
+    return status.st_dev, status.st_ino

@@ -6,7 +6,7 @@ Each method gives the value, or None after noting why there is none; nothing rai
 import difflib
 import math
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from analyzer.errors import Problem
@@ -18,22 +18,25 @@ _LINE_ENDS_AND_TABS = str.maketrans("\n\r\t", "   ")
 _SHOWN = 60  # characters of a wrong value that are shown (chosen: one terminal line holds the rest of the message too)
 
 
-@dataclass(slots=True)
 class Problems:
-    """All that was found wrong in one job file."""
+    """All that was found wrong in one job file, given its text."""
 
-    lines: LineNumbers
-    found: list[Problem] = field(default_factory=list)
+    def __init__(self, text: str) -> None:
+        self._text = text
+        self._lines: LineNumbers | None = None  # made for the first problem: most files have none
+        self._found: list[Problem] = []
 
     def add(self, path: KeyPath, place: str, found: str, expected: str, hint: str = "") -> None:
         """Note one problem, once. `path` counts from 0, as in the parsed file."""
-        problem = Problem(written(path), self.lines.line(path), found, expected, place, hint)
-        if problem not in self.found:
-            self.found.append(problem)
+        if self._lines is None:
+            self._lines = LineNumbers(self._text)
+        problem = Problem(written(path), self._lines.line(path), found, expected, place, hint)
+        if problem not in self._found:
+            self._found.append(problem)
 
     def by_line(self) -> tuple[Problem, ...]:
         """All problems, in the order of the file."""
-        return tuple(sorted(self.found, key=lambda problem: problem.line or 0))
+        return tuple(sorted(self._found, key=lambda problem: problem.line or 0))
 
 
 @dataclass(frozen=True, slots=True)

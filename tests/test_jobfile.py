@@ -324,6 +324,7 @@ FAULTS = [
     ('name = "Stool"', 'name = "  "', "job.name", '"  "', "text in quotes"),
     ('name = "Stool"', 'name = "a\\u001b[31m"', "job.name", "x1b", "text in quotes"),
     ('units = "mm"', 'units = "cm"', "job.units", '"cm"', '"mm" or "in"'),
+    ('units = "mm"', 'units = "inch"', "job.units", '"inch"', 'Did you mean "in"?'),
     ('units = "mm"', 'units = ["mm"]', "job.units", '["mm"]', '"mm" or "in"'),
     ("length = 300", 'length = "300 mm"', "board[1].length", '"300 mm"', "without quotes"),
     ("length = 300", "length = true", "board[1].length", "true", "a number above 0"),
@@ -433,6 +434,14 @@ FAULTS = [
         "a second time",
         "repeats are different photos",
     ),
+    (
+        'file = "photos/s.jpg"\nboard = "S"',
+        'file = "./photos//a.jpg"\nlight = "shop"\nboard = "A"',
+        "photo[2].file",
+        "a second time",
+        "repeats are different photos",
+    ),
+    ('"photos/sheet.jpg"', '"photos/a.jpg"', "photo[1].flat", "the photo itself", "a plain sheet"),
     # brackets
     ("[job]", "[[job]]", "job", "a list of tables", "single brackets"),
     ("[reference]", "[[reference]]", "reference", "a list of tables", "single brackets"),
@@ -583,6 +592,20 @@ def test_a_charts_own_values_are_checked(write: Write, chart: str, found: str) -
     problem = only_problem(folder)
     assert problem.key == "reference.values"
     assert found in problem.found
+
+
+def test_lengths_are_not_doubted_when_their_unit_is_not_known(write: Write) -> None:
+    text = JOB.replace("300", "12").replace("150", "6").replace("[0, 100]", "[0, 4]").replace("[100, 200]", "[4, 8]")
+    text = text.replace("[10, 140]", "[0.5, 5.5]").replace("margin = 8\n", "margin = 0.3\n").replace('"mm"', '"inch"')
+    assert only_problem(write(text)).key == "job.units"
+
+
+def test_a_hostile_key_or_id_does_not_steer_the_terminal(write: Write) -> None:
+    text = edited(('name = "Stool"', 'name = "Stool"\n"k\\u001b[2J" = 1'), ('id = "sample"', 'id = "s\\u001b[2J"'))
+    with pytest.raises(JobFileError) as caught:
+        read_job(write(text.replace("lab = [38.0, 14.5, -22]", 'zone = "S/x"')))
+    assert len(caught.value.problems) == 3
+    assert "\x1b" not in str(caught.value)
 
 
 def test_a_board_far_too_small_for_mm_is_asked_about_inches(write: Write) -> None:
