@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from analyzer.jobfile import read_job
     from analyzer.measure import measure_job
     from analyzer.newjob import new_job
-    from analyzer.report.jsonfile import results_json
+    from analyzer.report.jsonfile import read_results, results_json
     from analyzer.report.terminal import summary
     from analyzer.report.write import write_results
     from analyzer.version import tool_version
@@ -28,6 +28,7 @@ __all__ = [
     "measure_job",
     "new_job",
     "read_job",
+    "read_results",
     "results_json",
     "summary",
     "tool_version",
@@ -44,6 +45,7 @@ _HOME = {
     "measure_job": "analyzer.measure",
     "new_job": "analyzer.newjob",
     "read_job": "analyzer.jobfile",
+    "read_results": "analyzer.report.jsonfile",
     "results_json": "analyzer.report.jsonfile",
     "summary": "analyzer.report.terminal",
     "tool_version": "analyzer.version",

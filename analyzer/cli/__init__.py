@@ -12,8 +12,8 @@ from collections.abc import Sequence
 # command: (arguments, first line of its help); module, function and docstring of the command say the same
 COMMANDS = {
     "new": ("DIR", "Start a job folder with a commented job.toml."),
-    "check": ("PHOTO…", "Check whether a photo can be used, and say what to change if not."),
-    "measure": ("DIR", "Measure a job: photos to results.json, zones.csv and a report."),
+    "check": ("PHOTO…", "Check whether photos can be used, and say what to change if not."),
+    "measure": ("DIR", "Measure a job: its photos to results.json, zones.csv, report."),
 }
 
 DONE, NOT_MEASURED, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 130

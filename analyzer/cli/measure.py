@@ -15,7 +15,7 @@ def measure(
     *,
     as_json: Annotated[bool, typer.Option("--json", help="Print what results.json holds, not a summary.")] = False,
 ) -> None:
-    """Measure a job: photos to results.json, zones.csv and a report.
+    """Measure a job: its photos to results.json, zones.csv, report.
 
     The photos are never changed. All files are written, or, if anything goes wrong, none.
     """
