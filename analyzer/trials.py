@@ -1,0 +1,202 @@
+"""What do all zones of one treatment say together, and how sure is that?
+
+Zones are first averaged within their board, then over boards, since boards are the replicates (replicates.py).
+A trial here is all zones of one treatment and stain, on one species, at one stage, in one light.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analyzer.compare import Difference
+from analyzer.guard_band import Z_975
+from analyzer.replicates import BoardSpread, board_spread
+from analyzer.results import Stage
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedZone:
+    """One zone at one stage in one light, pooled over its photos and compared with the target."""
+
+    id: str  # "A/washcoat"
+    board: str
+    treatment: str
+    stain: str | None
+    species: str
+    stage: Stage
+    light: str | None
+    sheen: str | None
+    to_target: Difference | None  # zone minus target; None when not measured or not comparable
+    why_not: str | None  # why `to_target` is None, in plain words
+    blotch: float | None  # L*
+    blotch_u95: float | None
+    blotch_limit: float | None  # L*; from the job, or measured on the zone that sets it
+    blotch_limit_u95: float | None  # 0 for a limit from the job
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PooledColour:
+    """Mean difference of a trial to its target."""
+
+    Lab_target: Floats  # (3,)
+    delta_Lab: Floats  # (3,), trial minus target
+    measured: Floats | None  # (3, 3), covariance of the measurement; None: unknown
+    between: Floats  # (3, 3), covariance from the spread between boards, widened for few boards; 0 when not seen
+    boards: int
+
+    @property
+    def covariance(self) -> Floats | None:
+        """Covariance of `delta_Lab`, None when that of the measurement is unknown."""
+        return None if self.measured is None else self.measured + self.between
+
+
+@dataclass(frozen=True, slots=True)
+class PooledBlotch:
+    """Mean blotch index of a trial and what it is held against, L*."""
+
+    blotch: float
+    measured_u95: float | None
+    between_u95: float  # from the spread between boards; 0 when not seen
+    limit: float | None
+    limit_u95: float | None
+
+    @property
+    def u95(self) -> float | None:
+        """95 % half-width of `blotch`, None when that of the measurement is unknown."""
+        return None if self.measured_u95 is None else math.hypot(self.measured_u95, self.between_u95)
+
+    @property
+    def u95_against_limit(self) -> float | None:
+        """95 % half-width of `blotch` minus `limit`."""
+        return None if self.u95 is None or self.limit_u95 is None else math.hypot(self.u95, self.limit_u95)
+
+
+def why_not_comparable(trial: Sequence[JudgedZone]) -> str | None:
+    """Say why the zones of a trial cannot be held against the target; None when at least one can."""
+    sheens = sorted({zone.sheen for zone in trial if zone.sheen is not None})
+    if len(sheens) > 1:
+        return f"its zones differ in sheen ({', '.join(sheens)}), and sheen changes the colour"
+    if any(zone.to_target is not None for zone in trial):
+        return None
+    return " and ".join(sorted({zone.why_not for zone in trial if zone.why_not})) or "the target was not measured"
+
+
+def colour_spread(trials: Sequence[Sequence[JudgedZone]]) -> BoardSpread | None:
+    """Pool the spread between boards of the difference to the target, CIELAB, over trials."""
+    boards = [_by_board([zone for zone in trial if zone.to_target is not None]) for trial in trials]
+    return board_spread([{board: _mean_delta(zones) for board, zones in trial.items()} for trial in boards])
+
+
+def blotch_spread(trials: Sequence[Sequence[JudgedZone]]) -> BoardSpread | None:
+    """Pool the spread between boards of the blotch index, L*, over trials."""
+    boards = [_by_board([zone for zone in trial if zone.blotch is not None]) for trial in trials]
+    return board_spread([{board: np.array([_mean_blotch(zones)]) for board, zones in t.items()} for t in boards])
+
+
+def pool_colour(trial: Sequence[JudgedZone], spread: BoardSpread | None) -> PooledColour | None:
+    """Average a trial's difference to the target over its boards.
+
+    The covariance of the measurement is the mean of the boards', not divided by their number: the errors of card,
+    light and camera are largely the same for all boards of a job, and only the smaller part, the sampling of the
+    surface, would shrink. This errs on the wide side; so does adding the spread between boards, in which the
+    sampling shows a second time.
+
+    Parameters
+    ----------
+    trial : sequence of JudgedZone
+    spread : BoardSpread or None
+        From `colour_spread` over all trials of the species; None when no trial has two boards.
+
+    Returns
+    -------
+    pooled : PooledColour or None
+        None when no zone could be compared with the target.
+    """
+    boards = _by_board([zone for zone in trial if zone.to_target is not None])
+    if not boards:
+        return None
+    covariances = [_mean_covariance(zones) for zones in boards.values()]
+    known = [covariance for covariance in covariances if covariance is not None]
+    return PooledColour(
+        Lab_target=np.mean([_mean_target(zones) for zones in boards.values()], axis=0),
+        delta_Lab=np.mean([_mean_delta(zones) for zones in boards.values()], axis=0),
+        measured=np.mean(known, axis=0) if len(known) == len(covariances) else None,
+        between=np.zeros((3, 3)) if spread is None else spread.of_mean(len(boards)),
+        boards=len(boards),
+    )
+
+
+def pool_blotch(trial: Sequence[JudgedZone], spread: BoardSpread | None) -> PooledBlotch | None:
+    """Average a trial's blotch index over its boards.
+
+    Here the measurement's part is mostly the sampling of each zone's own surface, independent from zone to zone, and
+    shrinks with their number. A limit measured on a zone of the job is the same for all.
+
+    Parameters
+    ----------
+    trial : sequence of JudgedZone
+    spread : BoardSpread or None
+        From `blotch_spread` over all trials of the species; None when no trial has two boards.
+
+    Returns
+    -------
+    pooled : PooledBlotch or None
+        None when no zone's blotch could be measured.
+    """
+    boards = _by_board([zone for zone in trial if zone.blotch is not None])
+    if not boards:
+        return None
+    n = len(boards)
+    board_u95 = [_mean_u95([zone.blotch_u95 for zone in zones]) for zones in boards.values()]
+    limits = [zone for zone in trial if zone.blotch_limit is not None]
+    limit_u95 = [zone.blotch_limit_u95 for zone in limits if zone.blotch_limit_u95 is not None]
+    return PooledBlotch(
+        blotch=float(np.mean([_mean_blotch(zones) for zones in boards.values()])),
+        measured_u95=_mean_u95(board_u95),
+        between_u95=0.0 if spread is None else Z_975 * math.sqrt(float(spread.of_mean(n)[0, 0])),
+        limit=float(np.mean([zone.blotch_limit for zone in limits])) if limits else None,
+        limit_u95=max(limit_u95) if limits and len(limit_u95) == len(limits) else None,
+    )
+
+
+def _by_board(zones: Sequence[JudgedZone]) -> dict[str, list[JudgedZone]]:
+    boards: dict[str, list[JudgedZone]] = {}
+    for zone in zones:
+        boards.setdefault(zone.board, []).append(zone)
+    return boards
+
+
+def _differences(zones: Sequence[JudgedZone]) -> list[Difference]:
+    return [zone.to_target for zone in zones if zone.to_target is not None]
+
+
+def _mean_delta(zones: Sequence[JudgedZone]) -> Floats:
+    mean: Floats = np.mean([difference.delta_Lab for difference in _differences(zones)], axis=0)
+    return mean
+
+
+def _mean_target(zones: Sequence[JudgedZone]) -> Floats:
+    mean: Floats = np.mean([difference.Lab_a for difference in _differences(zones)], axis=0)
+    return mean
+
+
+def _mean_covariance(zones: Sequence[JudgedZone]) -> Floats | None:
+    covariances = [difference.covariance for difference in _differences(zones)]
+    known = [covariance for covariance in covariances if covariance is not None]
+    mean: Floats | None = np.mean(known, axis=0) if len(known) == len(covariances) else None
+    return mean
+
+
+def _mean_blotch(zones: Sequence[JudgedZone]) -> float:
+    return float(np.mean([zone.blotch for zone in zones if zone.blotch is not None]))
+
+
+def _mean_u95(each: Sequence[float | None]) -> float | None:
+    """Half-width of a mean of independent values; None when one is unknown."""
+    known = [u95 for u95 in each if u95 is not None]
+    return math.hypot(*known) / len(known) if known and len(known) == len(each) else None
