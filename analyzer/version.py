@@ -16,8 +16,10 @@ def tool_version() -> str:
         If the package was copied here without either.
     """
     if _PROJECT.is_file():  # first: an older installed copy would speak for code that is not its own
-        stated = re.search(r'^version = "(.+)"$', _PROJECT.read_text(encoding="utf-8"), re.MULTILINE)
-        if stated:
+        stated = re.search(
+            r'^name = "evenboard"\nversion = "(.+)"$', _PROJECT.read_text(encoding="utf-8"), re.MULTILINE
+        )
+        if stated:  # some other project's file may lie beside installed packages
             return stated[1]
     try:
         return version("evenboard")

@@ -20,7 +20,7 @@ import pytest
 from report_example import example_measurement, example_results
 
 import analyzer
-from analyzer import FolderError, JobFileError, read_results, results_json
+from analyzer import FolderError, JobFileError, read_results, results_json, version
 from analyzer.check import PhotoCheck
 from analyzer.cli import COMMANDS, main
 from analyzer.cli.talk import progress_line
@@ -150,6 +150,22 @@ def test_version_is_that_of_the_project(capsys: pytest.CaptureFixture[str]) -> N
     assert main(["--version"]) == 0
     stated = [line for line in (ROOT / "pyproject.toml").read_text("utf-8").splitlines() if line.startswith("version")]
     assert f'version = "{capsys.readouterr().out.strip().removeprefix("evenboard ")}"' == stated[0]
+
+
+def test_h_is_help_too(capsys: pytest.CaptureFixture[str]) -> None:
+    for arguments in ([], ["measure"]):
+        assert main([*arguments, "-h"]) == main([*arguments, "--help"]) == 0
+        told = capsys.readouterr().out
+        assert told[: len(told) // 2] == told[len(told) // 2 :] != ""
+
+
+def test_an_installed_copy_asks_its_metadata(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Beside installed packages there may lie another project's pyproject.toml, or none."""
+    monkeypatch.setattr(version, "_PROJECT", tmp_path / "pyproject.toml")
+    monkeypatch.setattr(version, "version", lambda name: {"evenboard": "7.8.9"}[name])
+    assert version.tool_version() == "7.8.9"
+    (tmp_path / "pyproject.toml").write_text('[project]\nname = "other"\nversion = "1.0"\n', encoding="utf-8")
+    assert version.tool_version() == "7.8.9"
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 # command: (arguments, first line of its help); module, function and docstring of the command say the same
 COMMANDS = {
     "new": ("DIR", "Start a job folder with a commented job.toml."),
-    "check": ("PHOTO…", "Check whether photos can be used, and say what to change if not."),
+    "check": ("PHOTO…", "Check whether photos can be used, and what to change if not."),
     "measure": ("DIR", "Measure a job: its photos to results.json, zones.csv, report."),
 }
 

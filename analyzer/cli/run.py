@@ -28,7 +28,10 @@ def run_command(name: str, arguments: list[str]) -> int:
         Exit code.
     """
     function = getattr(import_module(f"analyzer.cli.{name}"), name)
-    app = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
+    settings = {"help_option_names": ["--help", "-h"]}
+    app = typer.Typer(
+        add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, context_settings=settings
+    )
     app.command()(function)
     try:
         typer.main.get_command(app)(args=arguments, prog_name=f"evenboard {name}")
