@@ -3,7 +3,9 @@
 Closed forms and colour-science's own integration are the oracles; nothing of the measuring code is used.
 """
 
+import importlib.util
 import io
+import json
 import subprocess
 import sys
 from collections.abc import Callable
@@ -260,3 +262,29 @@ def test_the_embedded_profile_says_what_the_codes_mean(tmp_path: Path, profile: 
 
 def embedded(stored: Image.Image) -> ImageCms.ImageCmsProfile:
     return ImageCms.ImageCmsProfile(io.BytesIO(stored.info["icc_profile"]))
+
+
+DEMO = Path(__file__).parent.parent / "sample_images"
+
+
+@pytest.mark.parametrize("name", ["c-bare.jpg", "plain-sheet.jpg"])
+def test_the_demo_photos_are_what_their_script_makes(tmp_path: Path, name: str) -> None:
+    """To a fifth of a code on average: an exponential's last digit may differ between processors."""
+    script = importlib.util.spec_from_file_location("make_hall_bench", DEMO / "make_hall_bench.py")
+    assert script is not None
+    assert script.loader is not None
+    demo = importlib.util.module_from_spec(script)
+    sys.modules[script.name] = demo  # its dataclasses look themselves up
+    script.loader.exec_module(demo)
+    shot = next(shot for shot in demo.shots() if shot.name == name)
+    photo = shot.take()
+    save_photo(tmp_path / name, photo, quality=demo.QUALITY)
+    with Image.open(DEMO / "hall-bench" / "photos" / name) as stored, Image.open(tmp_path / name) as made:
+        assert np.abs(np.asarray(stored, dtype=np.int16) - np.asarray(made, dtype=np.int16)).mean() < 0.2
+    if shot.stage:
+        told = json.loads((DEMO / "hall-bench" / "truth.json").read_text(encoding="utf-8"))["photos"][f"photos/{name}"]
+        assert json.loads(json.dumps(demo.truth_entry(shot, photo))) == told
+
+
+def test_the_demo_stays_under_its_budget_of_12_megabytes() -> None:
+    assert sum(file.stat().st_size for file in (DEMO / "hall-bench").rglob("*") if file.is_file()) < 12e6

@@ -56,7 +56,7 @@ def encode(linear: Array, tone: Tone) -> NDArray[np.uint8]:
     curve = np.where(toned <= 0.0031308, 12.92 * toned, 1.055 * toned ** (1 / 2.4) - 0.055)
     curve -= tone.s_curve * np.sin(2 * np.pi * curve) / (2 * np.pi)
     codes = np.round(255 * curve).astype(np.uint8)
-    return np.take(codes, np.clip(linear * 65535 + 0.5, 0, 65535).astype(np.uint16))
+    return np.asarray(codes[np.clip(linear * 65535 + 0.5, 0, 65535).astype(np.uint16)])
 
 
 def _surfaces(scene: Scene, camera: Camera, view: View, rng: np.random.Generator) -> Array:

@@ -140,7 +140,7 @@ class Scene:
         """Corners, on the table, of what the fall-off of the light is counted over, (n, 2)."""
         if self.light.over_mm:
             left, top, right, bottom = self.light.over_mm
-            return rectangle(right - left, bottom - top) + np.array([left, top])
+            return np.array([(left, top), (right, top), (right, bottom), (left, bottom)], dtype=np.float64)
         return np.concatenate([place(board, rectangle(*board.size_mm)) for board in self.boards])
 
     @cached_property

@@ -33,9 +33,9 @@ class Species:
 
 SPECIES = {
     "hard maple": Species(
-        (80, 5, 20), rings=0.030, ring_mm=7, fibre=0.022, pores=0.10, pore_mm=(0.8, 0.2), blotch=0.13
+        (80, 5, 20), rings=0.030, ring_mm=7, fibre=0.022, pores=0.10, pore_mm=(0.8, 0.2), blotch=0.10
     ),
-    "cherry": Species((62, 13, 25), rings=0.030, ring_mm=6, fibre=0.022, pores=0.14, pore_mm=(1.2, 0.2), blotch=0.15),
+    "cherry": Species((62, 13, 25), rings=0.030, ring_mm=6, fibre=0.022, pores=0.14, pore_mm=(1.2, 0.2), blotch=0.17),
     "pine": Species(
         (80, 5, 26), rings=0.110, ring_mm=5, fibre=0.020, pores=0.03, pore_mm=(1.5, 0.2), blotch=0.20, reversal=0.9
     ),
@@ -53,9 +53,9 @@ class Treatment:
 
 TREATMENTS = {
     "none": Treatment(1.0, 1.0),
-    "shellac washcoat": Treatment(0.62, 0.35, amber=0.03),
-    "glue size": Treatment(0.46, 0.20),
-    "stain conditioner": Treatment(0.80, 0.75, amber=0.01),
+    "shellac washcoat": Treatment(0.62, 0.20, amber=0.03),
+    "glue size": Treatment(0.46, 0.15),
+    "stain conditioner": Treatment(0.71, 0.42, amber=0.01),
     "thinned oil": Treatment(0.88, 0.85, amber=0.05),
 }
 
@@ -65,6 +65,7 @@ AMBER = 1.5 * np.exp(-(BANDS_nm - 400) / 70)
 # Absorbance (36 bands) at an uptake of 1.
 STAINS = {
     "walnut brown": 0.42 * _yellow + 0.22 * _red + 0.40 * _black,
+    "old brown": 0.38 * _yellow + 0.24 * _red + 0.40 * _black,
     "red mahogany": 0.45 * _yellow + 0.55 * _red + 0.24 * _black,
     "golden oak": 0.50 * _yellow + 0.15 * _red + 0.10 * _black,
     "black": 0.90 * _black,
@@ -208,10 +209,9 @@ def _figure(shape: Shape, mm_per_px: float, species: Species, seed: int) -> tupl
     """Density of the wood (mean 1) with rings and fibre, and where its pores are (0 to 1). Not to be changed."""
     rings = species.rings * _rings(shape, mm_per_px, species.ring_mm, seed)
     density = 1 + rings + species.fibre * _fibre(shape, mm_per_px, seed + 1)
-    length, width = (0.5 * mm / mm_per_px for mm in species.pore_mm)
-    noise = np.random.default_rng(seed + 2).standard_normal(shape, dtype=np.float32)
-    noise = _blur(noise, length, max(0.4, width))
-    return density.astype(np.float32), np.clip(noise / noise.std() - 1.6, 0, 1).astype(np.float32)
+    length, width = (0.5 * mm for mm in species.pore_mm)
+    noise = _strands(shape, mm_per_px, length, width, seed + 2)
+    return density.astype(np.float32), np.clip(noise - 1.6, 0, 1).astype(np.float32)
 
 
 def _rings(shape: Shape, mm_per_px: float, ring_mm: float, seed: int) -> Array:
@@ -230,10 +230,18 @@ def _rings(shape: Shape, mm_per_px: float, ring_mm: float, seed: int) -> Array:
 
 
 def _fibre(shape: Shape, mm_per_px: float, seed: int) -> Array:
-    """Fine streaks that run for some 60 mm. Unit standard deviation."""
-    short = np.random.default_rng(seed).standard_normal(shape, dtype=np.float32)
-    short = _blur(short, 20 / mm_per_px, max(0.4, 0.15 / mm_per_px))
-    return _standardised(short / short.std() + 0.6 * streaks(shape, mm_per_px, (1.0, 6.0), seed))
+    """Strands some 60 mm and some 6 mm long, and straight streaks. Unit standard deviation."""
+    long = _strands(shape, mm_per_px, 20.0, 0.15, seed)
+    short = _strands(shape, mm_per_px, 2.0, 0.06, seed + 5)
+    return _standardised(long + 0.8 * short + 0.6 * streaks(shape, mm_per_px, (1.0, 6.0), seed))
+
+
+def _strands(shape: Shape, mm_per_px: float, length_mm: float, width_mm: float, seed: int) -> Array:
+    """Noise drawn out along the grain (Gaussian sigmas in mm). Unit standard deviation."""
+    margin = int(3 * length_mm / mm_per_px)  # blurred on a longer strip: at its own ends the blur would smear
+    noise = np.random.default_rng(seed).standard_normal((shape[0], shape[1] + 2 * margin), dtype=np.float32)
+    blurred = _blur(noise, max(0.4, length_mm / mm_per_px), max(0.4, width_mm / mm_per_px))
+    return _standardised(blurred[:, margin : margin + shape[1]])
 
 
 def _blur(image: Array, along_px: float, across_px: float | None = None) -> Array:
