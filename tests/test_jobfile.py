@@ -594,6 +594,12 @@ def test_a_charts_own_values_are_checked(write: Write, chart: str, found: str) -
     assert found in problem.found
 
 
+def test_a_chart_that_is_no_text_is_told(write: Write) -> None:
+    folder = write(edited(('kind = "gray-card"\nreflectance = 0.18', 'kind = "chart-24"\nvalues = "chart.csv"')))
+    (folder / "chart.csv").write_bytes(b"\xff\xfeL,a,b")
+    assert "cannot be read" in only_problem(folder).found
+
+
 def test_lengths_are_not_doubted_when_their_unit_is_not_known(write: Write) -> None:
     text = JOB.replace("300", "12").replace("150", "6").replace("[0, 100]", "[0, 4]").replace("[100, 200]", "[4, 8]")
     text = text.replace("[10, 140]", "[0.5, 5.5]").replace("margin = 8\n", "margin = 0.3\n").replace('"mm"', '"inch"')
