@@ -78,7 +78,7 @@ class PooledBlotch:
 
 def why_not_comparable(trial: Sequence[JudgedZone]) -> str | None:
     """Say why the zones of a trial cannot be held against the target; None when at least one can."""
-    sheens = sorted({zone.sheen for zone in trial if zone.sheen is not None})
+    sheens = sorted({zone.sheen.strip().lower() for zone in trial if zone.sheen is not None})
     if len(sheens) > 1:
         return f"its zones differ in sheen ({', '.join(sheens)}), and sheen changes the colour"
     if any(zone.to_target is not None for zone in trial):

@@ -153,7 +153,7 @@ def settling_clause(boards: int, colour: ColourFound, evenness: EvennessFound) -
     if colour.verdict == "cannot tell" and colour.de00 is None:
         place = "with the sample in it" if colour.against_sample else "in even light"
         needed.append(f"a photo at the target's own stage and sheen, {place},")
-    elif colour.doubt is Doubt.BOARDS or evenness.doubt is Doubt.BOARDS:
+    if colour.doubt is Doubt.BOARDS or evenness.doubt is Doubt.BOARDS:
         needed.append(another)
     if colour.doubt is Doubt.PHOTOS:
         needed.append(_BETTER_COLOUR_WITH_SAMPLE if colour.against_sample else _BETTER_COLOUR_WITH_VALUE)

@@ -135,6 +135,7 @@ def test_zones_of_different_sheens_are_not_averaged() -> None:
     assert verdict.colour == "cannot tell"
     assert "sheen (gloss, matt)" in verdict.advice
     assert only([zone("A/a", sheen="matt"), zone("B/a", sheen=None)]).colour == "match"
+    assert only([zone("A/a", sheen="matt"), zone("B/a", sheen=" Matt")]).colour == "match"
 
 
 def test_zones_are_averaged_within_their_board_before_boards_are() -> None:

@@ -102,9 +102,13 @@ def test_swapping_the_two_colours_swaps_every_word(dL: float, da: float, db: flo
 
 
 def test_a_direction_is_judged_along_its_own_axis() -> None:
-    """Unsure of lightness only: the hue is still named."""
-    delta = polar(40, 26, 66) - polar(38, 26, 57)
-    assert words(polar(38, 26, 57), delta, np.diag([4.0, 0.001, 0.001])) == ["yellow"]
+    """Unsure of one of lightness, chroma and hue: the other two are still named."""
+    delta = polar(40, 30, 66) - polar(38, 26, 57)
+    cos, sin = math.cos(math.radians(61.5)), math.sin(math.radians(61.5))
+    axes = {"light": (1, 0, 0), "vivid": (0, cos, sin), "yellow": (0, -sin, cos)}
+    for unsure, axis in axes.items():
+        covariance = 0.001 * np.eye(3) + 9.0 * np.outer(axis, axis)
+        assert words(polar(38, 26, 57), delta, covariance) == [word for word in axes if word != unsure]
 
 
 # ---- clauses
@@ -256,6 +260,13 @@ def test_each_doubt_is_told_what_settles_it() -> None:
 
 def test_two_doubts_that_one_board_settles_ask_for_one_board() -> None:
     assert doubtful(Doubt.BOARDS, Doubt.BOARDS).count("board would settle it") == 1
+
+
+def test_a_missing_comparison_and_a_doubt_about_evenness_are_both_told():
+    missing = replace(colour("cannot tell"), de00=None, de00_u95=None)
+    doubt = EvennessFound("cannot tell", 1.0, 0.2, 1.0, Doubt.BOARDS)
+    said = advice("none", 2, "cannot tell", missing, doubt)
+    assert "with the sample in it, and another board would settle it" in said
 
 
 def test_what_is_decided_needs_no_settling() -> None:
