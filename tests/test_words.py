@@ -262,7 +262,7 @@ def test_two_doubts_that_one_board_settles_ask_for_one_board() -> None:
     assert doubtful(Doubt.BOARDS, Doubt.BOARDS).count("board would settle it") == 1
 
 
-def test_a_missing_comparison_and_a_doubt_about_evenness_are_both_told():
+def test_a_missing_comparison_and_a_doubt_about_evenness_are_both_told() -> None:
     missing = replace(colour("cannot tell"), de00=None, de00_u95=None)
     doubt = EvennessFound("cannot tell", 1.0, 0.2, 1.0, Doubt.BOARDS)
     said = advice("none", 2, "cannot tell", missing, doubt)
