@@ -54,7 +54,7 @@ NO_TAGS = CameraTags(Exif(), 1, None)
 
 
 def parse_exif(block: bytes) -> CameraTags:
-    r"""Read an EXIF block as JPEG and PNG carry it.
+    r"""Read an EXIF block as JPEG and PNG carry it, or a TIFF file, whose own tags are the same.
 
     Parameters
     ----------
@@ -69,11 +69,10 @@ def parse_exif(block: bytes) -> CameraTags:
     tags = Image.Exif()
     with suppress(Exception):  # a damaged block can raise anything; what was read before that is kept
         tags.load(block)
-    return read_tags(tags)
+    return _kept(tags)
 
 
-def read_tags(tags: Image.Exif) -> CameraTags:
-    """Take what we keep out of parsed tags (a TIFF file's own, or a block's)."""
+def _kept(tags: Image.Exif) -> CameraTags:
     photo = _or_none(lambda: dict(tags.get_ifd(_EXIF_IFD))) or {}
     interoperability = _or_none(lambda: dict(tags.get_ifd(_INTEROPERABILITY_IFD))) or {}
     base = {tag: _or_none(partial(tags.get, tag)) for tag in (_MAKE, _MODEL, _ORIENTATION, _SOFTWARE)}

@@ -188,7 +188,9 @@ def _decode(content: bytes, header: PhotoHeader) -> Codes:
     try:
         decoded: NDArray[Any] | None = cv2.imdecode(np.frombuffer(content, np.uint8), flags)
     except (cv2.error, MemoryError) as refused:
-        raise PhotoError("the file is damaged: its pixels cannot be decoded.", remedy=DAMAGED_REMEDY) from refused
+        raise PhotoError(
+            "the pixels cannot be decoded: the file is damaged, or memory does not suffice.", remedy=DAMAGED_REMEDY
+        ) from refused
     if (
         decoded is None
         or decoded.dtype.itemsize * 8 != header.bits
@@ -196,7 +198,7 @@ def _decode(content: bytes, header: PhotoHeader) -> Codes:
     ):
         raise PhotoError(
             "the pixels cannot be decoded: the file is damaged, or compressed in an unusual way.",
-            remedy=f"{DAMAGED_REMEDY} If it is: {RGB_REMEDY}",
+            remedy=f"{DAMAGED_REMEDY} Or: {RGB_REMEDY}",
         )
     codes = cast("Codes", decoded)
     return _as_RGB(codes) if as_stored else codes

@@ -1,9 +1,9 @@
 """What kind of picture is in this file, before a pixel of it is decoded?  By content, not by name.
 
-Phones and messengers give files the wrong names. Pillow's readers of JPEG and TIFF are called
-directly, not through `Image.open`, whose guard against huge pictures is one setting for the whole process; our own cap
-is checked by the caller on the size found here. PNG is walked chunk by chunk, since colour and orientation may be
-stated in chunks that Pillow meets only when it decodes.
+Phones and messengers give files the wrong names. JPEG and PNG are walked segment by segment: Pillow's readers would do
+it, but not without a guard against huge pictures that is one setting for the whole process, not without failing on
+broken EXIF, and not, for PNG, without decoding the pixels to see what comes after them. The cap on pixels is the
+caller's, checked on the size found here. EXIF and TIFF tags are read by Pillow.
 
 Sources: PNG (W3C, third edition, 2025), TIFF 6.0 (1992), JPEG (ITU-T T.81), TIFF/EP tags as in DNG 1.7.
 """
@@ -15,11 +15,10 @@ from dataclasses import dataclass, field
 from io import BytesIO
 from typing import Any, Literal
 
-from PIL.JpegImagePlugin import JpegImageFile
-from PIL.TiffImagePlugin import TiffImageFile
+from PIL.TiffImagePlugin import ImageFileDirectory_v2
 
 from calibration.errors import PhotoError
-from calibration.exif import NO_TAGS, CameraTags, parse_exif, read_tags
+from calibration.exif import NO_TAGS, CameraTags, parse_exif
 
 EXPORT_REMEDY = (
     "This version reads JPEG, PNG and TIFF. Export or share the photo as JPEG at full size; many phones can be set to "
@@ -27,6 +26,7 @@ EXPORT_REMEDY = (
 )
 RGB_REMEDY = "Export it again as an RGB photo (JPEG, PNG, or TIFF of 8 or 16 bits), with its colour profile embedded."
 CUT_SHORT = "the file is cut short: the end of the picture is missing."
+_NO_HEADER = "its header cannot be read: the file is damaged, or of an unusual kind."
 DAMAGED_REMEDY = "Copy it again from the phone or camera, and check that the copy is complete."
 
 _MOST_PROFILE_BYTES = 32 * 1024 * 1024  # chosen: table-based profiles reach a few megabytes
@@ -57,6 +57,10 @@ _OTHER_KINDS = (
     (0, b"IIU\0", "a camera raw file"),
     (0, b"PK\x03\x04", "a zip archive"),
 )
+
+# JPEG markers, T.81 table B.1: every start of frame, and the two that carry EXIF and profiles.
+_JPEG_FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
+_APP1, _APP2 = 0xE1, 0xE2
 
 # TIFF 6.0 tags, the one that marks a raw file (DNG 1.7), and the values that matter here.
 _SUBFILE_KIND, _WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC, _SAMPLES, _PLANES = 254, 256, 257, 258, 262, 277, 284
@@ -110,13 +114,14 @@ def read_header(content: bytes) -> PhotoHeader:
     for starts, read in ((_JPEG_START, _read_jpeg), (_PNG_START, _read_png), (_TIFF_STARTS, _read_tiff)):
         if content.startswith(starts):
             try:
-                return read(content)
+                header = read(content)
+                if header.width and header.height:
+                    return header
             except PhotoError:
                 raise
             except Exception as refused:  # a damaged file can raise anything in a parser
-                raise PhotoError(
-                    "its header cannot be read: the file is damaged, or of an unusual kind.", remedy=DAMAGED_REMEDY
-                ) from refused
+                raise PhotoError(_NO_HEADER, remedy=DAMAGED_REMEDY) from refused
+            raise PhotoError(_NO_HEADER, remedy=DAMAGED_REMEDY)
     raise PhotoError(f"this is {_other_kind(content)}, not a JPEG, PNG or TIFF photo.", remedy=EXPORT_REMEDY)
 
 
@@ -131,31 +136,56 @@ def _other_kind(content: bytes) -> str:
 
 
 def _read_jpeg(content: bytes) -> PhotoHeader:
-    picture = JpegImageFile(BytesIO(content))
-    if picture.mode not in ("RGB", "L"):
-        raise PhotoError(f"the photo is {picture.mode}, made for printing, not RGB.", remedy=RGB_REMEDY)
+    frame, exif, pieces = b"", b"", []
+    segments, pixels_at = _jpeg_segments(content)
+    for marker, body in segments:
+        if marker in _JPEG_FRAMES:
+            frame = body
+        elif marker == _APP1 and body.startswith(b"Exif\0") and not exif:
+            exif = body
+        elif marker == _APP2 and body.startswith(b"ICC_PROFILE\0"):
+            pieces.append(body[12:])
+    bits, height, width, channels = struct.unpack_from(">BHHB", frame)
+    if channels == 4:
+        raise PhotoError("the photo is CMYK, made for printing, not RGB.", remedy=RGB_REMEDY)
+    if bits != 8:
+        raise PhotoError(f"the JPEG photo has {bits} bits a channel, not 8.", remedy=RGB_REMEDY)
     # The decoder makes noise of a lost end that was padded with zeros, and does not tell. So the end mark is looked
-    # for, behind the start of the pixels: a thumbnail before them has an end of its own.
-    if content.rfind(b"\xff\xd9", _jpeg_scan(content)) < 0:
+    # for, behind the header: a thumbnail in there has an end of its own.
+    if content.rfind(b"\xff\xd9", pixels_at) < 0:
         raise PhotoError(CUT_SHORT, remedy=DAMAGED_REMEDY)
-    exif = picture.info.get("exif")
+    icc = _jpeg_profile(pieces)
     return PhotoHeader(
         "JPEG",
-        *picture.size,
+        width,
+        height,
         bits=8,
-        icc=picture.info.get("icc_profile"),
-        icc_damaged="icc_profile" in picture.info and picture.info["icc_profile"] is None,
-        tags=NO_TAGS if exif is None else parse_exif(exif),
+        icc=icc,
+        icc_damaged=bool(pieces) and icc is None,
+        tags=parse_exif(exif) if exif else NO_TAGS,
     )
 
 
-def _jpeg_scan(content: bytes) -> int:
-    """Find the first start-of-scan marker (T.81 clause B.1.1): segments, each with its length, lead to it."""
+def _jpeg_segments(content: bytes) -> tuple[list[tuple[int, bytes]], int]:
+    """Split what lies before the pixels into markers and bodies (T.81 clause B.1.1); and say where the pixels begin."""
+    segments = []
     at = 2
-    while content[at : at + 2] != b"\xff\xda":
-        is_filling = content[at] != 0xFF or content[at + 1] in (0x00, 0xFF)  # between segments; decoders skip it too
-        at += 1 if is_filling else 2 + int.from_bytes(content[at + 2 : at + 4], "big")
-    return at
+    while content[at : at + 2] != b"\xff\xda":  # start of scan
+        if content[at] != 0xFF or content[at + 1] in (0x00, 0xFF):
+            at += 1  # filling between segments; decoders skip it too
+            continue
+        end = at + 2 + int.from_bytes(content[at + 2 : at + 4], "big")
+        segments.append((content[at + 1], content[at + 4 : end]))
+        at = end
+    return segments, at
+
+
+def _jpeg_profile(pieces: list[bytes]) -> bytes | None:
+    """Join a profile that is spread over segments, each with its number and how many there are (ICC.1:2022 annex B)."""
+    numbered = {piece[0]: piece for piece in pieces if len(piece) > 2}
+    if not numbered or any(sorted(numbered) != list(range(1, piece[1] + 1)) for piece in numbered.values()):
+        return None
+    return b"".join(numbered[number][2:] for number in sorted(numbered))
 
 
 def _read_png(content: bytes) -> PhotoHeader:
@@ -216,8 +246,10 @@ def _png_profile(body: bytes) -> bytes | None:
 
 def _read_tiff(content: bytes) -> PhotoHeader:
     """Read the first page; further ones are thumbnails, or scans of something else."""
-    picture = TiffImageFile(BytesIO(content))
-    tags = picture.tag_v2
+    stream = BytesIO(content)
+    tags = ImageFileDirectory_v2(stream.read(16 if b"+" in content[2:4] else 8))
+    stream.seek(tags.next)
+    tags.load(stream)
     _refuse_other_tiffs(tags)
     for offsets, sizes in (_STRIPS, _TILES):
         ends = [at + size for at, size in zip(tags.get(offsets, ()), tags.get(sizes, ()), strict=False)]
@@ -226,22 +258,22 @@ def _read_tiff(content: bytes) -> PhotoHeader:
     icc = tags.get(_ICC)
     return PhotoHeader(
         "TIFF",
-        tags[_WIDTH],  # not picture.size, which is turned
+        tags[_WIDTH],
         tags[_HEIGHT],
         bits=16 if tags[_BITS][0] == 16 else 8,
         icc=icc if isinstance(icc, bytes) else None,
         icc_damaged=icc is not None and not isinstance(icc, bytes),
-        tags=read_tags(picture.getexif()),
+        tags=parse_exif(content),  # an EXIF block is a TIFF file without a picture
     )
 
 
 def _refuse_other_tiffs(tags: Mapping[int, Any]) -> None:
     """Raise where a TIFF holds no photo, or one that OpenCV would decode wrongly."""
-    photometric, samples, bits = tags.get(_PHOTOMETRIC), tags.get(_SAMPLES, 1), tags.get(_BITS, (1,))
+    photometric, samples, bits = tags[_PHOTOMETRIC], tags.get(_SAMPLES, 1), tags.get(_BITS, (1,))
     if _DNG_VERSION in tags or tags.get(_SUBFILE_KIND, 0) & 1 or photometric in _RAW_PHOTOMETRICS:
         raise PhotoError("this is a camera raw file.", remedy=EXPORT_REMEDY)  # its first page is but a small preview
     if photometric not in (_WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _PALETTE, _YCBCR):
-        kind = _OTHER_PHOTOMETRICS.get(photometric or -1, f"of an unusual kind ({photometric})")
+        kind = _OTHER_PHOTOMETRICS.get(photometric, f"of an unusual kind ({photometric})")
         raise PhotoError(f"the photo is {kind}, not RGB.", remedy=RGB_REMEDY)
     if set(tags.get(_SAMPLE_FORMAT, (1,))) != {1}:
         raise PhotoError("the photo holds floating-point or signed numbers, not codes.", remedy=RGB_REMEDY)

@@ -96,7 +96,7 @@ def png_file(
     )
 
 
-def tiff_file(codes: NDArray, tags: Mapping[int, Sequence[int]] | None = None, *, order: str = "<") -> bytes:
+def tiff_file(codes: NDArray, tags: Mapping[int, Sequence[int] | bytes] | None = None, *, order: str = "<") -> bytes:
     """TIFF of one uncompressed strip; `tags` add to, or replace, the usual ones. `order`: "<" or ">"."""
     rows, columns = codes.shape[:2]
     channels = 1 if codes.ndim == 2 else codes.shape[2]
@@ -120,10 +120,11 @@ def tiff_file(codes: NDArray, tags: Mapping[int, Sequence[int]] | None = None, *
     outside_at = directory + 2 + 12 * len(fields) + 4
     entries, outside = b"", b""
     for tag, values in sorted(fields.items()):
-        packed = struct.pack(f"{order}{len(values)}I", *values)
+        kind = 7 if isinstance(values, bytes) else 4  # undefined, or 32 bits
+        packed = values if isinstance(values, bytes) else struct.pack(f"{order}{len(values)}I", *values)
         if len(packed) > 4:
             packed, outside = struct.pack(f"{order}I", outside_at + len(outside)), outside + packed
-        entries += struct.pack(f"{order}HHI", tag, 4, len(values)) + packed
+        entries += struct.pack(f"{order}HHI", tag, kind, len(values)) + packed.ljust(4, b"\0")
     start = (b"II" if order == "<" else b"MM") + struct.pack(f"{order}HI", 42, directory)
     return start + pixels + struct.pack(f"{order}H", len(fields)) + entries + bytes(4) + outside
 

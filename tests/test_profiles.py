@@ -93,7 +93,7 @@ def test_the_display_P3_profile_is_display_P3() -> None:
 
 
 def test_a_P3_wood_brown_read_as_sRGB_is_wrong_by_8() -> None:
-    """Codes 160, 110, 60: the case for honouring a profile at all. Closed form, to one decimal."""
+    """Codes 160, 110, 60: the case for honouring a profile at all. "About 8" is what the finding says."""
     as_P3, as_sRGB = Lab(DISPLAY_P3, 160, 110, 60), Lab(SRGB, 160, 110, 60)
     assert np.linalg.norm(as_P3 - as_sRGB) == pytest.approx(8.0, abs=0.3)
 
@@ -153,9 +153,7 @@ x = np.linspace(0, 1, 256)
     ids=["identity", "gamma", "3 samples", "1024 samples", *(f"function {kind}" for kind in range(5))],
 )
 def test_every_kind_of_tone_curve_follows_its_formula(element: bytes, linear: np.ndarray) -> None:
-    """ICC.1:2022 clauses 10.6 and 10.18. Type 2 alone is compared from x = 0 on, where its offset begins."""
-    if element[:4] == b"para" and element[9] == 2:
-        linear = np.where(x >= 0.25, linear, 0.25)
+    """ICC.1:2022 clauses 10.6 and 10.18."""
     profile = read_profile(matrix_profile(SRGB.to_XYZ, [element, GAMMA_2, element]))
     table = profile.table(256)
     assert table[:, 0] == pytest.approx(linear, abs=3e-5)  # parameters in 1/65536, samples in 1/65535
