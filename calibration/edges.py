@@ -18,6 +18,13 @@ END_SHARE = 0.06  # of a side, left out at either end: corners are rounded or wo
 STEP_PX = 0.5  # between samples of a profile: fine enough for the 10-90 % width of a sharp edge
 SMOOTH_SAMPLES = 2.0  # sigma of the derivative filter
 TRIES = 150  # random line hypotheses: enough for 60 % outliers to miss with probability 1e-12
+TILTS = 13  # of a side against its guess that are tried
+MIN_COHERENCE = 3.0  # times the lower quartile of the mean steps at all offsets: below that there is no edge
+NEAR_PX = 4.0  # of a profile's own edge from the line: blur, chips, a slightly curved side
+CLEAR_SHARE = 0.3  # of the mean step that a profile must show to count
+MIN_POINTS = 8
+# A strip along the edge, darker than the face: the side of a thick board seen from above. Chosen.
+WALL_SAMPLES, WALL_STEP, WALL_LEVEL = 6, 0.2, 0.85
 SEGMENTS = 6  # a side is read in so many pieces, so that only its neighbourhood is made linear
 
 
@@ -89,20 +96,64 @@ def _fit_side(
     offsets = np.arange(-reach_px, reach_px + STEP_PX / 2, STEP_PX)
     profiles = _profiles(photo, start, along, normal, places, offsets)
     steps = _steps(profiles)
-    strength = np.sqrt((steps**2).sum(axis=-1))
-    # an edge near the guess is likelier than a far one: grain and shadows lie there too
-    peaks = (strength * np.exp(-0.5 * (offsets / (0.7 * search_px)) ** 2)).argmax(axis=1)
-    found = offsets[peaks] + STEP_PX * _vertex(strength, peaks)
-    heights = strength[np.arange(len(peaks)), peaks]
-    clear = (heights > 3 * np.median(strength)) & (peaks > 0) & (peaks < len(offsets) - 1)
-    line = _robust_line(places[clear], found[clear], max(1.0, 0.0015 * length)) if clear.sum() >= 8 else None
+    coherent = _coherent_line(steps, profiles, offsets, search_px)
+    points = None if coherent is None else _edge_points(steps, offsets, *coherent)
+    line = None if points is None else _robust_line(places, *points, max(1.0, 0.0015 * length))
     if line is None:
         return _Side(start, along, reach_px, 0.0, None)
     slope, intercept, scatter, agreeing = line
     width = _edge_width(profiles, offsets, slope * places + intercept)
-    point = start + intercept * normal
     direction = along + slope * normal
-    return _Side(point, direction / np.hypot(*direction), scatter, agreeing / PROFILES, width)
+    return _Side(start + intercept * normal, direction / np.hypot(*direction), scatter, agreeing / PROFILES, width)
+
+
+def _coherent_line(
+    steps: NDArray[np.float32], profiles: NDArray[np.float32], offsets: NDArray[np.float64], search_px: float
+) -> tuple[NDArray[np.float64], NDArray[np.float32]] | None:
+    """Where the profiles step together: offset of each profile (n,), px, and the mean step there (3,).
+
+    Grain steps as sharply as an edge, but in one profile here and in the next one there; summed along a straight
+    line only the edge is left.
+    """
+    far = search_px / STEP_PX
+    ramp = np.linspace(-0.5, 0.5, PROFILES)
+    columns = np.arange(len(offsets))
+    tilts = np.linspace(-far, far, TILTS)
+    shifts = [np.clip(columns + np.round(tilt * ramp).astype(int)[:, None], 0, len(offsets) - 1) for tilt in tilts]
+    rows = np.arange(PROFILES)[:, None]
+    means = np.array([steps[rows, shift].mean(axis=0) for shift in shifts])  # (tilts, samples, 3)
+    strength = np.sqrt((means**2).sum(axis=-1))
+    # an edge near the guess is likelier than a far one: shadows and tape lie there too
+    prior = np.exp(-0.5 * (offsets / (0.7 * search_px)) ** 2)
+    tilt, column = np.unravel_index((strength * prior).argmax(), strength.shape)
+    if strength[tilt, column] < MIN_COHERENCE * np.quantile(strength[tilt], 0.25) + 1e-3:
+        return None
+    column = _beyond_side_wall(strength[tilt], profiles[rows, shifts[tilt], 1].mean(axis=0), int(column))
+    return offsets[column] + tilts[tilt] * ramp * STEP_PX, means[tilt, column]
+
+
+def _beyond_side_wall(strength: NDArray[np.float32], level: NDArray[np.float32], column: int) -> int:
+    """The face's edge, when the outer edge of a dark strip along it was found: the side of a thick board."""
+    relative = strength / np.maximum(level, 1e-4)  # a dark strip on a white bench: steps count by their ratio
+    inner = np.arange(column + WALL_SAMPLES, len(relative) - WALL_SAMPLES)
+    peaks = inner[(relative[inner] >= relative[inner - 1]) & (relative[inner] > relative[inner + 1])]
+    for peak in peaks[relative[peaks] > WALL_STEP * relative[column]]:
+        strip = level[column + WALL_SAMPLES // 2 : peak - WALL_SAMPLES // 2 + 1]
+        if strip.mean() < WALL_LEVEL * level[peak + WALL_SAMPLES // 2 :].mean():
+            return int(peak)
+    return column
+
+
+def _edge_points(
+    steps: NDArray[np.float32], offsets: NDArray[np.float64], line_px: NDArray[np.float64], step: NDArray[np.float32]
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Offset (n,) of each profile's own edge near a line, and whether it steps clearly, in the same direction."""
+    size = float(np.sqrt((step**2).sum()))
+    along_step = steps @ (step / size)
+    near = np.abs(offsets - line_px[:, None]) <= NEAR_PX
+    peaks = np.where(near, along_step, -np.inf).argmax(axis=1)
+    found = offsets[peaks] + STEP_PX * _vertex(along_step, peaks)
+    return found, along_step[np.arange(len(peaks)), peaks] > CLEAR_SHARE * size
 
 
 def _profiles(
@@ -148,12 +199,15 @@ def _vertex(strength: NDArray[np.float32], peaks: NDArray[np.intp]) -> NDArray[n
 
 
 def _robust_line(
-    x: NDArray[np.float64], y: NDArray[np.float64], tolerance: float
+    x: NDArray[np.float64], y: NDArray[np.float64], clear: NDArray[np.bool_], tolerance: float
 ) -> tuple[float, float, float, int] | None:
-    """Slope, intercept, scatter and number of agreeing points of y against x.
+    """Slope, intercept, scatter and number of agreeing points of y against x, where clear.
 
     Random sampling (RANSAC), then least squares on the points that agree.
     """
+    x, y = x[clear], y[clear]
+    if len(x) < MIN_POINTS:
+        return None
     rng = np.random.default_rng(20260101)  # a fixed seed: the same photo gives the same answer
     first, second = rng.integers(0, len(x), (2, TRIES))
     usable = np.abs(x[first] - x[second]) > 0.1 * np.ptp(x)
@@ -165,7 +219,7 @@ def _robust_line(
     residuals = np.abs(y - slopes[:, None] * x - intercepts[:, None])
     best = int((np.minimum(residuals, tolerance) ** 2).sum(axis=1).argmin())
     agreeing = residuals[best] < tolerance
-    if agreeing.sum() < 4:
+    if agreeing.sum() < MIN_POINTS:
         return None
     slope, intercept = np.polyfit(x[agreeing], y[agreeing], 1)
     scatter = 1.4826 * float(np.median(np.abs(y[agreeing] - slope * x[agreeing] - intercept)))
