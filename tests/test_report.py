@@ -15,6 +15,7 @@ from report_example import example_job, example_measurement, example_results, wi
 from analyzer.job import Target
 from analyzer.measurement import Measurement
 from analyzer.report import words
+from analyzer.report.boards import shown_boards
 from analyzer.report.cautions import cautions_for, cautions_of, closing_words
 from analyzer.report.charts import LEAST_ROOM, Row, axis, chart
 from analyzer.report.html import report_html
@@ -68,13 +69,8 @@ class Reader(HTMLParser):
 
 
 def html_of(measurement: Measurement) -> str:
-    rasters = [board_rasters(picture) for picture in measurement.pictures]
-    return report_html(measurement, rasters, map_limit(raster.deviation for raster in rasters)).decode()
-
-
-def with_job(**changes: object) -> Measurement:
-    measurement = example_measurement(boards=())
-    return replace(measurement, job=replace(measurement.job, **changes))
+    boards = shown_boards(measurement)
+    return report_html(measurement, boards, map_limit(shown.rasters.deviation for shown in boards)).decode()
 
 
 def with_results(**changes: object) -> Measurement:
@@ -287,6 +283,34 @@ def test_lengths_are_in_the_units_of_the_job() -> None:
     assert " mm " not in inches.replace("4 mm and 50 mm", "")  # the band is part of the method's definition
 
 
+def test_a_photo_of_several_boards_is_one_photo_and_its_findings_stand_once() -> None:
+    unusable, *usable = example_results().photos[::-1]
+    card = example_results().photos[1].findings[0]
+    glare = replace(card, code="glare", message="Glare covers 3 % of zone sample.")
+    both = [
+        replace(usable[0], file="photos/both.jpg", board="A", findings=(card,)),
+        replace(usable[0], file="photos/both.jpg", board="S", findings=(card, glare)),
+    ]
+    measurement = with_results(photos=(*both, unusable))
+    text = Reader(html_of(measurement)).said
+    assert "1 of 2 photos used" in text
+    assert "photos/both.jpg boards A and S" in text
+    assert text.count(card.message) == 1
+    assert f"board S: {glare.message}" in text
+    assert "Not used: 1 of 2 photos" in summary(measurement.results)
+
+
+def test_repeats_of_a_board_are_shown_once_and_counted() -> None:
+    measurement = example_measurement(boards=("S",))
+    picture = measurement.pictures[0]
+    bare = replace(picture, stage="bare")
+    again = replace(picture, photo="photos/s-again.jpg")
+    shown = shown_boards(replace(measurement, pictures=(bare, picture, again)))
+    assert [(board.picture.stage, board.photos) for board in shown] == [("stained", 2), ("bare", 1)]
+    text = Reader(html_of(replace(measurement, pictures=(picture, again)))).said
+    assert "photos/s-stained.jpg, one of 2 photos" in text
+
+
 def test_a_lively_wish_draws_no_blotch_limit() -> None:
     evenness = replace(example_job().evenness, wish="lively")
     colour, blotch = page_of(replace(example_job(), evenness=evenness), example_results()).groups[0].charts
@@ -467,17 +491,20 @@ def test_a_value_that_was_not_measured_is_not_drawn() -> None:
 
 
 @given(st.floats(0, 100), st.floats(1e-4, 100))
-def test_a_known_uncertainty_is_never_shown_as_0(value: float, u95: float) -> None:
+def test_a_doubt_is_never_shown_smaller_than_it_is_and_never_as_0(value: float, u95: float) -> None:
     for decimals in (1, 2):
-        shown = words.measured(value, u95, decimals)
-        assert float(shown.split(" ± ")[1]) > 0
+        shown = float(words.measured(value, u95, decimals).split(" ± ")[1])
+        assert u95 - 1e-6 <= shown <= u95 + 10.0**-decimals
+        assert shown > 0
 
 
 @pytest.mark.parametrize(
     ("shown", "expected"),
     [
         (words.measured(1.14, 0.46, 1), "1.1 ± 0.5"),
-        (words.measured(1.14, 0.004, 1), "1.140 ± 0.004"),
+        (words.measured(1.14, 0.41, 1), "1.1 ± 0.5"),
+        (words.measured(1.14, 0.1 + 0.2, 1), "1.1 ± 0.3"),
+        (words.measured(1.14, 0.004, 1), "1.1 ± 0.1"),
         (words.measured(None, None, 1), "not measured"),
         (words.number(-0.04, 1), "0.0"),
         (words.number(-1.26, 1), "−1.3"),

@@ -227,7 +227,7 @@ def test_the_same_measurement_makes_the_same_bytes(real: dict[str, bytes]) -> No
 
 
 def test_boards_whose_names_look_alike_to_a_file_system_get_files_of_their_own(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(write, "plate_jpeg", lambda *_args: b"")
+    monkeypatch.setattr(write, "plate_jpeg", lambda *_args: b"")  # slow, and not what this is about
     picture = example_measurement(boards=("S",)).pictures[0]
     alike = tuple(replace(picture, board=replace(picture.board, id=name)) for name in ("Böard 1", "board/1", "../../b"))
     names = [name for name in made_files(replace(example_measurement(boards=()), pictures=alike)) if "/board" in name]

@@ -6,16 +6,25 @@ Per cent, because the page is as wide as the phone or the paper is; only the nam
 import base64
 from dataclasses import dataclass
 
-from analyzer.measurement import BoardPicture, Overlay
+from analyzer.measurement import BoardPicture, Measurement, Overlay
 from analyzer.report import words
 from analyzer.report.charts import axis
-from analyzer.report.pictures import BoardRasters, jpeg, map_palette, map_png, overlay_jpeg
+from analyzer.report.pictures import BoardRasters, board_rasters, jpeg, map_palette, map_png, overlay_jpeg
 from analyzer.report.swatches import zone_result
 from analyzer.results import Results
 
 Tick = tuple[str, str]  # place in per cent, label
 LONG_BOARD = 3.0  # times as long as wide: board and map then lie one above the other on paper too
 TICK_STEPS = {"x": 6, "y": 3}  # at most: labels stand apart on a phone
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShownBoard:
+    """One board at one stage in one light: the picture that stands for all photos of it."""
+
+    picture: BoardPicture
+    rasters: BoardRasters
+    photos: int  # how many showed it
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,17 +74,26 @@ class OverlayFigure:
     src: str
 
 
-def board_figure(
-    picture: BoardPicture, rasters: BoardRasters, limit: float, results: Results, units: words.Units
-) -> BoardFigure:
+def shown_boards(measurement: Measurement) -> tuple[ShownBoard, ...]:
+    """Choose one picture for each board, stage and light, the stages that the verdicts are about first.
+
+    Repeats look alike; what they add stands in the uncertainties.
+    """
+    repeats: dict[tuple[str, str, str | None], list[BoardPicture]] = {}
+    for picture in measurement.pictures:
+        repeats.setdefault((picture.board.id, picture.stage, picture.light), []).append(picture)
+    judged = {verdict.stage for verdict in measurement.results.verdicts}
+    chosen = [ShownBoard(same[0], board_rasters(same[0]), len(same)) for same in repeats.values()]
+    return tuple(sorted(chosen, key=lambda shown: shown.picture.stage not in judged))
+
+
+def board_figure(shown: ShownBoard, limit: float, results: Results, units: words.Units) -> BoardFigure:
     """Lay out one board for the page.
 
     Parameters
     ----------
-    picture : BoardPicture
-        Names and zones.
-    rasters : BoardRasters
-        What is shown.
+    shown : ShownBoard
+        Names, zones and pictures.
     limit : float
         L* at both ends of the map's scale.
     results : Results
@@ -83,6 +101,7 @@ def board_figure(
     units : {"mm", "in"}
         Of the axes.
     """
+    picture, rasters = shown.picture, shown.rasters
     rows, columns = rasters.deviation.shape
     length_mm, width_mm = columns * rasters.mm_per_px, rows * rasters.mm_per_px
     board = picture.board
@@ -108,7 +127,7 @@ def board_figure(
     return BoardFigure(
         name=f"Board {board.id}",
         facts=(board.species, size, words.taken(picture.stage, picture.light)),
-        photo=picture.photo,
+        photo=picture.photo if shown.photos == 1 else f"{picture.photo}, one of {shown.photos} photos",
         ratio=f"{columns / rows:.4f}",
         beside=columns / rows < LONG_BOARD,
         board_src=_data_uri("image/jpeg", jpeg(rasters.RGB)),

@@ -45,6 +45,7 @@ class Chart:
     limit: str | None  # as said
     limit_at: str | None  # place in per cent
     ticks: tuple[tuple[str, str], ...]  # place in per cent, label
+    several: bool  # details differ from row to row, so that they must be said
     rows: tuple[ChartRow, ...]
 
 
@@ -71,6 +72,7 @@ def chart(title: str, unit: str, limit: float | None, rows: Sequence[Row], decim
         limit=None if limit is None else f"{limit:.{decimals}f}",
         limit_at=None if limit is None else _percent(limit, end),
         ticks=ticks,
+        several=len({row.detail for row in rows}) > 1,
         rows=tuple(_placed(row, end) for row in rows),
     )
 

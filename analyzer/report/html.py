@@ -4,22 +4,21 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from analyzer.measurement import Measurement
-from analyzer.report.boards import board_figure, map_scale, overlay_figure
+from analyzer.report.boards import ShownBoard, board_figure, map_scale, overlay_figure
 from analyzer.report.page import page_of
-from analyzer.report.pictures import BoardRasters
 
 TEMPLATES = Path(__file__).parent / "templates"
 
 
-def report_html(measurement: Measurement, rasters: Sequence[BoardRasters], limit: float) -> bytes:
+def report_html(measurement: Measurement, boards: Sequence[ShownBoard], limit: float) -> bytes:
     """Write the report page: one file, no scripts, nothing fetched from elsewhere.
 
     Parameters
     ----------
     measurement : Measurement
         A measured job.
-    rasters : sequence of BoardRasters
-        Of `measurement.pictures`, in the same order.
+    boards : sequence of ShownBoard
+        The boards to show, from `boards.shown_boards`.
     limit : float
         L* at both ends of the scale of the lightness maps, from `pictures.map_limit`.
 
@@ -40,10 +39,7 @@ def report_html(measurement: Measurement, rasters: Sequence[BoardRasters], limit
     )
     text = environment.get_template("report.html").render(
         page=page_of(measurement.job, measurement.results),
-        boards=[
-            board_figure(picture, raster, limit, measurement.results, units)
-            for picture, raster in zip(measurement.pictures, rasters, strict=True)
-        ],
+        boards=[board_figure(shown, limit, measurement.results, units) for shown in boards],
         scale=map_scale(limit),
         overlays=[overlay_figure(overlay) for overlay in measurement.overlays],
     )

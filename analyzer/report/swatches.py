@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from analyzer.job import Job
-from analyzer.results import Results, ZoneResult
+from analyzer.results import Results, VerdictResult, ZoneResult
 from calibration.colorspace import Lab_to_sRGB_codes
 
 Lab = tuple[float, float, float]
@@ -35,6 +35,12 @@ def target_Labs(job: Job, results: Results, stage: str | None, light: str | None
     paths = [job.target.zone] if job.target.zone else list(job.target.between)
     zones = [zone_result(results, path, job.target.stage or stage, light) for path in paths]
     return [zone.lab for zone in zones if zone]
+
+
+def verdict_colours(verdict: VerdictResult, results: Results) -> tuple[str, ...]:
+    """Colours of the zones that a verdict rests on, for a screen, in the order of the zones."""
+    zones = [zone_result(results, path, verdict.stage, verdict.light) for path in verdict.zones]
+    return hex_colours([zone.lab for zone in zones if zone])
 
 
 def hex_colours(Labs: Sequence[Lab]) -> tuple[str, ...]:

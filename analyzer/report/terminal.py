@@ -4,6 +4,7 @@ import textwrap
 from collections.abc import Iterator
 
 from analyzer.report import words
+from analyzer.report.photos import seen_photos
 from analyzer.results import Results, VerdictResult
 
 NARROWEST = 56  # below this many columns the table becomes a list
@@ -96,20 +97,19 @@ def _blotch(item: VerdictResult) -> str:
 
 
 def _photos(results: Results, width: int) -> Iterator[list[str]]:
-    unused = [photo for photo in results.photos if not photo.usable]
+    photos = seen_photos(results)
+    unused = [photo for photo in photos if not photo.usable]
     if unused:
-        lines = _wrapped(f"Not used: {len(unused)} of {words.count(len(results.photos), 'photo')}", width)
+        lines = _wrapped(f"Not used: {len(unused)} of {words.count(len(photos), 'photo')}", width)
         for photo in unused:
-            lines += _wrapped(
-                f"{photo.file} (board {photo.board}, {words.taken(photo.stage, photo.light)})", width, INDENT
-            )
-            for finding in photo.findings:
-                if finding.severity == "unusable":
-                    lines += _wrapped(f"{finding.message} {finding.remedy}", width, 2 * INDENT)
+            lines += _wrapped(photo.file, width, INDENT)
+            for found in photo.findings:
+                if found.finding.severity == "unusable":
+                    lines += _wrapped(f"{found.finding.message} {found.finding.remedy}", width, 2 * INDENT)
         yield lines
-    warnings = sum(finding.severity == "warning" for photo in results.photos for finding in photo.findings)
-    if warnings:
-        yield _wrapped(f"{words.count(warnings, 'warning')} on photos: see “The photos” in report.html.", width)
+    warned = sum(any(found.finding.severity == "warning" for found in photo.findings) for photo in photos)
+    if warned:
+        yield _wrapped(f"Warnings on {words.count(warned, 'photo')}: see “The photos” in report.html.", width)
 
 
 def _wrapped(text: str, width: int, indent: str = "") -> list[str]:

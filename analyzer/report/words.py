@@ -10,7 +10,7 @@ MINUS = "\u2212"
 # A component of a colour difference below this is not put into words: it is near the first visible difference on
 # finished wood, about 0.5 (Drvna industrija 2020, no. 2, "Comparison of visual and instrumental assessment …").
 WORTH_A_WORD = 0.5
-MOST_DECIMALS = 4
+ROUNDING_SLACK = 1e-6  # of the last digit: 0.3 held as 0.30000000000000004 stays 0.3
 
 COLOUR_DECIMALS = 1
 BLOTCH_DECIMALS = 2
@@ -27,15 +27,14 @@ def number(value: float, decimals: int) -> str:
 def measured(value: float | None, u95: float | None, decimals: int) -> str:
     """Say a value and its 95 % half-width, for example "1.1 ± 0.5".
 
-    As many decimals more are shown as the half-width needs to be seen at all: it is never shown as 0.
+    The half-width is rounded up: a doubt is never told smaller than it is, and never as 0.
     """
     if value is None:
         return "not measured"
     if u95 is None:
         return f"{number(value, decimals)} ± unknown"
-    if 0 < u95 < 0.5 * 10.0**-decimals:
-        decimals = min(MOST_DECIMALS, math.ceil(-math.log10(u95)))
-    return f"{number(value, decimals)} ± {number(u95, decimals)}"
+    rounded_up = math.ceil(u95 * 10**decimals - ROUNDING_SLACK) / 10**decimals
+    return f"{number(value, decimals)} ± {number(rounded_up, decimals)}"
 
 
 def colour(de00: float | None, u95: float | None) -> str:

@@ -8,12 +8,14 @@ from pathlib import Path, PurePosixPath
 from analyzer.errors import FolderError
 from analyzer.job import Job
 from analyzer.measurement import BoardPicture, Measurement
+from analyzer.report.boards import ShownBoard, shown_boards
 from analyzer.report.csvfile import zones_csv
 from analyzer.report.html import report_html
 from analyzer.report.jsonfile import results_json
-from analyzer.report.pictures import BoardRasters, board_rasters, jpeg, map_limit, overlay_jpeg
+from analyzer.report.pictures import jpeg, map_limit, overlay_jpeg
 from analyzer.report.plates import plate_jpeg
 from analyzer.report.swap import is_half_done, recover, swap_in
+from analyzer.report.words import Units
 
 RESULTS, ZONES, REPORT, PICTURES = "results.json", "zones.csv", "report.html", "pictures"
 # Only files of these names in the pictures folder are ours to replace: somebody may keep photos there.
@@ -70,23 +72,22 @@ def recover_results(folder: Path) -> None:
 
 def made_files(measurement: Measurement) -> dict[str, bytes]:
     """Make every file in memory: name inside the job folder, with slashes, to its bytes."""
-    rasters = [board_rasters(picture) for picture in measurement.pictures]
-    limit = map_limit(raster.deviation for raster in rasters)
+    boards = shown_boards(measurement)
+    limit = map_limit(shown.rasters.deviation for shown in boards)
     return {
         RESULTS: results_json(measurement.results),
         ZONES: zones_csv(measurement.results),
-        REPORT: report_html(measurement, rasters, limit),
-        **_board_files(measurement, rasters, limit),
+        REPORT: report_html(measurement, boards, limit),
+        **_board_files(boards, limit, measurement.job.units),
         **_overlay_files(measurement),
     }
 
 
-def _board_files(measurement: Measurement, rasters: Sequence[BoardRasters], limit: float) -> dict[str, bytes]:
-    names = _distinct(_board_name(picture) for picture in measurement.pictures)
+def _board_files(boards: Sequence[ShownBoard], limit: float, units: Units) -> dict[str, bytes]:
     files = {}
-    for name, picture, raster in zip(names, measurement.pictures, rasters, strict=True):
-        files[f"{PICTURES}/board_{name}.jpg"] = jpeg(raster.RGB)
-        files[f"{PICTURES}/map_{name}.jpg"] = plate_jpeg(picture, raster, limit, measurement.job.units)
+    for name, shown in zip(_distinct(_board_name(shown.picture) for shown in boards), boards, strict=True):
+        files[f"{PICTURES}/board_{name}.jpg"] = jpeg(shown.rasters.RGB)
+        files[f"{PICTURES}/map_{name}.jpg"] = plate_jpeg(shown.picture, shown.rasters, limit, units)
     return files
 
 
