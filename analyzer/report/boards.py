@@ -15,7 +15,7 @@ from analyzer.results import Results
 
 Tick = tuple[str, str]  # place in per cent, label
 LONG_BOARD = 3.0  # times as long as wide: board and map then lie one above the other on paper too
-TICK_STEPS = {"x": 6, "y": 3}  # at most: labels stand apart on a phone
+X_STEPS, Y_STEPS, Y_STEPS_LONG = 6, 3, 1  # at most: labels stand apart on a phone
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -133,8 +133,8 @@ def board_figure(shown: ShownBoard, limit: float, results: Results, units: words
         board_src=_data_uri("image/jpeg", jpeg(rasters.RGB)),
         map_src=_data_uri("image/png", map_png(rasters.deviation, limit)),
         zones=tuple(boxes),
-        x_ticks=_ticks(length_mm, units, TICK_STEPS["x"]),
-        y_ticks=_ticks(width_mm, units, TICK_STEPS["y"]),
+        x_ticks=_ticks(length_mm, units, X_STEPS),
+        y_ticks=_ticks(width_mm, units, Y_STEPS if columns / rows < LONG_BOARD else Y_STEPS_LONG),
         units=units,
     )
 

@@ -4,6 +4,7 @@ Matplotlib takes half a second to load and is imported only when the first plate
 (pyplot, rcParams) is left alone.
 """
 
+import warnings
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,10 +18,11 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from numpy.typing import NDArray
 
-WIDTH_IN = 8.0
+WIDEST_IN, NARROWEST_IN = 8.0, 4.5  # of the whole picture; the titles need the least
 DPI = 140
 QUALITY = 92  # of JPEG; keeps letters clean, and is written thirty times as fast as PNG
 LEFT_IN, RIGHT_IN, TOP_IN, BETWEEN_IN, BOTTOM_IN = 0.65, 0.2, 0.5, 0.42, 1.05
+BAR_IN = 3.2
 TALLEST_IN = 5.0  # of one of the two pictures
 INK = "#1f1f1d"
 HATCH = "#dddddd"
@@ -46,16 +48,16 @@ def plate_jpeg(picture: BoardPicture, rasters: BoardRasters, limit: float, units
     rows, columns = rasters.deviation.shape
     unit_mm = MM_PER_INCH if units == "in" else 1.0
     extent = (0.0, columns * rasters.mm_per_px / unit_mm, rows * rasters.mm_per_px / unit_mm, 0.0)
-    wide = WIDTH_IN - LEFT_IN - RIGHT_IN
-    tall = min(TALLEST_IN, wide * rows / columns)
+    tall = min(TALLEST_IN, (WIDEST_IN - LEFT_IN - RIGHT_IN) * rows / columns)
     wide = tall * columns / rows
+    across = max(NARROWEST_IN, LEFT_IN + wide + RIGHT_IN)
     whole = TOP_IN + 2 * tall + BETWEEN_IN + BOTTOM_IN
 
-    figure = Figure(figsize=(WIDTH_IN, whole), dpi=DPI, facecolor="white")
+    figure = Figure(figsize=(across, whole), dpi=DPI, facecolor="white")
     canvas = FigureCanvasAgg(figure)
 
     def place(bottom_in: float, height_in: float, width_in: float) -> tuple[float, float, float, float]:
-        return LEFT_IN / WIDTH_IN, bottom_in / whole, width_in / WIDTH_IN, height_in / whole
+        return LEFT_IN / across, bottom_in / whole, width_in / across, height_in / whole
 
     above = figure.add_axes(place(BOTTOM_IN + tall + BETWEEN_IN, tall, wide))
     below = figure.add_axes(place(BOTTOM_IN, tall, wide))
@@ -70,13 +72,13 @@ def plate_jpeg(picture: BoardPicture, rasters: BoardRasters, limit: float, units
     title = f"Board {picture.board.id}, {picture.board.species}: {taken(picture.stage, picture.light)}"
     above.set_title(title, loc="left", fontsize=10, color=INK, parse_math=False)
     below.set_title("Lighter or darker than the surroundings", loc="left", fontsize=9, color=INK)
-    bar = figure.colorbar(
-        below.images[0], cax=figure.add_axes(place(0.45, 0.13, min(wide, 3.5))), orientation="horizontal"
-    )
+    bar = figure.colorbar(below.images[0], cax=figure.add_axes(place(0.45, 0.13, BAR_IN)), orientation="horizontal")
     bar.ax.tick_params(labelsize=8, colors=INK)
     bar.set_label("darker  ←  L*  →  lighter", fontsize=8, color=INK)
 
-    canvas.draw()  # type: ignore[no-untyped-call] # Matplotlib leaves its canvas untyped
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph .* missing from font")  # a box stands for a letter that it lacks
+        canvas.draw()  # type: ignore[no-untyped-call] # Matplotlib leaves its canvas untyped
     RGBA: NDArray[np.uint8] = np.asarray(canvas.buffer_rgba())  # type: ignore[no-untyped-call] # as above
     return jpeg(RGBA[..., :3], QUALITY)
 
@@ -100,8 +102,8 @@ def _draw_zones(axes: "Axes", board: Board, unit_mm: float) -> None:
         size = (right - left) / unit_mm, (bottom - top) / unit_mm
         # black on white: seen on the palest and on the darkest stain
         axes.add_patch(Rectangle(corner, *size, fill=False, edgecolor="white", linewidth=2.4))
-        axes.add_patch(Rectangle(corner, *size, fill=False, edgecolor="black", linewidth=0.8))
-        axes.annotate(
+        outline = axes.add_patch(Rectangle(corner, *size, fill=False, edgecolor="black", linewidth=0.8))
+        name = axes.annotate(
             zone.id,
             corner,
             xytext=(5, -5),
@@ -112,3 +114,7 @@ def _draw_zones(axes: "Axes", board: Board, unit_mm: float) -> None:
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5},
             parse_math=False,
         )
+        # a long name ends at its zone, and does not run over the next
+        for part in (name, name.get_bbox_patch()):
+            if part is not None:
+                part.set_clip_path(outline)

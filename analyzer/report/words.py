@@ -56,8 +56,9 @@ def length(mm: float | None, units: Units) -> str:
 
 def board_size(length_mm: float, width_mm: float, units: Units) -> str:
     """Say length by width in the job's units, for example "300 × 150 mm"."""
-    scale = MM_PER_INCH if units == "in" else 1.0
-    return f"{length_mm / scale:.4g} × {width_mm / scale:.4g} {units}"
+    if units == "in":
+        return f"{length_mm / MM_PER_INCH:.3g} × {width_mm / MM_PER_INCH:.3g} in"
+    return f"{length_mm:.4g} × {width_mm:.4g} mm"
 
 
 def area(mm2: float, units: Units) -> str:
