@@ -15,7 +15,7 @@ from report_example import example_job, example_measurement, example_results, wi
 from analyzer.job import Target
 from analyzer.measurement import Measurement
 from analyzer.report import words
-from analyzer.report.boards import shown_boards
+from analyzer.report.boards import board_figures, shown_boards
 from analyzer.report.cautions import cautions_for, cautions_of, closing_words
 from analyzer.report.charts import LEAST_ROOM, Row, axis, chart
 from analyzer.report.html import report_html
@@ -199,6 +199,24 @@ def test_a_difference_of_two_photos_of_one_board_is_not_among_the_most_certain()
     moved = tuple(replace(zone, photos=("photos/b.jpg",)) if zone.id == "A/shellac" else zone for zone in results.zones)
     rows = page_of(example_job(), replace(results, zones=moved)).against_control
     assert ("A/control", "A/shellac") not in [(row.a, row.b) for row in rows]
+
+
+def test_zones_and_differences_at_the_stage_that_was_judged_come_first() -> None:
+    results = example_results()
+    bare = tuple(replace(zone, stage="bare") for zone in results.zones)
+    bare_differences = tuple(replace(item, stage="bare") for item in results.differences)
+    both = replace(results, zones=(*bare, *results.zones), differences=(*bare_differences, *results.differences))
+    page = page_of(example_job(), both)
+    assert {row.taken for row in page.against_control} == {"stained, light “shop”"}
+    assert len(page.against_control) + len(page.other_differences) == 2 * len(results.differences)
+    assert {row.taken for row in page.zones} == {"stained, light “shop”"}
+    assert {row.taken for row in page.other_zones} == {"bare, light “shop”"}
+
+
+def test_boards_are_drawn_to_one_scale() -> None:
+    measurement = example_measurement(boards=("A", "S"))
+    figures = board_figures(shown_boards(measurement), 2.0, measurement.results, "mm")
+    assert [float(figure.share) for figure in figures] == [1.0, 0.5]
 
 
 def test_stage_and_light_stand_beside_the_numbers(page: str) -> None:
@@ -519,6 +537,8 @@ def test_a_doubt_is_never_shown_smaller_than_it_is_and_never_as_0(value: float, 
         (words.direction(2.0, 0.1, -3.0), "bluer, lighter"),
         (words.direction(-2.0, 0.6, 0.0), "darker, redder"),
         (words.direction(0.4, -0.4, 0.4), "the same to the eye"),
+        (words.sentence("a match; even enough."), "A match; even enough."),
+        (words.sentence(""), ""),
         (words.count(1, "board"), "1 board"),
         (words.count(3, "board"), "3 boards"),
     ],

@@ -72,7 +72,7 @@ def _known(results: Results) -> tuple[str, ...]:
 
 
 def _settle(results: Results) -> tuple[str, ...]:
-    advice = [item.advice for item in results.verdicts if item.overall == "cannot tell"]
+    advice = [words.sentence(item.advice) for item in results.verdicts if item.overall == "cannot tell"]
     remedies = [
         f"{photo.file}: {found.finding.remedy}"
         for photo in seen_photos(results)

@@ -4,6 +4,7 @@ Per cent, because the page is as wide as the phone or the paper is; only the nam
 """
 
 import base64
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analyzer.measurement import BoardPicture, Measurement, Overlay
@@ -14,8 +15,10 @@ from analyzer.report.swatches import zone_result
 from analyzer.results import Results
 
 Tick = tuple[str, str]  # place in per cent, label
+LEAST_SHARE = 0.35
 LONG_BOARD = 3.0  # times as long as wide: board and map then lie one above the other on paper too
-X_STEPS, Y_STEPS, Y_STEPS_LONG = 6, 3, 1  # at most: labels stand apart on a phone
+X_STEPS, X_STEPS_SHORT, Y_STEPS, Y_STEPS_LONG = 6, 3, 3, 1  # at most: labels stand apart on a phone
+SHORT_SHARE = 0.6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,6 +51,7 @@ class BoardFigure:
     facts: tuple[str, ...]
     photo: str
     ratio: str  # width over height
+    share: str  # of the page's width: boards are drawn to one scale, as far as the shortest stays readable
     beside: bool  # on paper, board and map lie side by side
     board_src: str
     map_src: str
@@ -87,12 +91,14 @@ def shown_boards(measurement: Measurement) -> tuple[ShownBoard, ...]:
     return tuple(sorted(chosen, key=lambda shown: shown.picture.stage not in judged))
 
 
-def board_figure(shown: ShownBoard, limit: float, results: Results, units: words.Units) -> BoardFigure:
-    """Lay out one board for the page.
+def board_figures(
+    boards: Sequence[ShownBoard], limit: float, results: Results, units: words.Units
+) -> tuple[BoardFigure, ...]:
+    """Lay out the boards for the page.
 
     Parameters
     ----------
-    shown : ShownBoard
+    boards : sequence of ShownBoard
         Names, zones and pictures.
     limit : float
         L* at both ends of the map's scale.
@@ -101,6 +107,11 @@ def board_figure(shown: ShownBoard, limit: float, results: Results, units: words
     units : {"mm", "in"}
         Of the axes.
     """
+    longest_mm = max((shown.picture.board.length_mm for shown in boards), default=0.0)
+    return tuple(_figure(shown, longest_mm, limit, results, units) for shown in boards)
+
+
+def _figure(shown: ShownBoard, longest_mm: float, limit: float, results: Results, units: words.Units) -> BoardFigure:
     picture, rasters = shown.picture, shown.rasters
     rows, columns = rasters.deviation.shape
     length_mm, width_mm = columns * rasters.mm_per_px, rows * rasters.mm_per_px
@@ -123,17 +134,19 @@ def board_figure(shown: ShownBoard, limit: float, results: Results, units: words
                 height=_percent((bottom - top) / width_mm),
             )
         )
+    share = max(LEAST_SHARE, board.length_mm / longest_mm)
     size = words.board_size(board.length_mm, board.width_mm, units)
     return BoardFigure(
         name=f"Board {board.id}",
         facts=(board.species, size, words.taken(picture.stage, picture.light)),
         photo=picture.photo if shown.photos == 1 else f"{picture.photo}, one of {shown.photos} photos",
         ratio=f"{columns / rows:.4f}",
+        share=f"{share:.4f}",
         beside=columns / rows < LONG_BOARD,
         board_src=_data_uri("image/jpeg", jpeg(rasters.RGB)),
         map_src=_data_uri("image/png", map_png(rasters.deviation, limit)),
         zones=tuple(boxes),
-        x_ticks=_ticks(length_mm, units, X_STEPS),
+        x_ticks=_ticks(length_mm, units, X_STEPS if share > SHORT_SHARE else X_STEPS_SHORT),
         y_ticks=_ticks(width_mm, units, Y_STEPS if columns / rows < LONG_BOARD else Y_STEPS_LONG),
         units=units,
     )

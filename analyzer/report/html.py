@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from analyzer.measurement import Measurement
-from analyzer.report.boards import ShownBoard, board_figure, map_scale, overlay_figure
+from analyzer.report.boards import ShownBoard, board_figures, map_scale, overlay_figure
 from analyzer.report.page import page_of
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -39,7 +39,7 @@ def report_html(measurement: Measurement, boards: Sequence[ShownBoard], limit: f
     )
     text = environment.get_template("report.html").render(
         page=page_of(measurement.job, measurement.results),
-        boards=[board_figure(shown, limit, measurement.results, units) for shown in boards],
+        boards=board_figures(boards, limit, measurement.results, units),
         scale=map_scale(limit),
         overlays=[overlay_figure(overlay) for overlay in measurement.overlays],
     )

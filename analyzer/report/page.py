@@ -63,9 +63,10 @@ class Page:
     is_range: bool  # the target has limits, not one colour
     has_chart: bool
     reference: str  # what lay in the photos
-    against_control: tuple[DifferenceRow, ...]
+    against_control: tuple[DifferenceRow, ...]  # in one photo, at a stage that was judged: the firmest numbers
     other_differences: tuple[DifferenceRow, ...]
-    zones: tuple[ZoneRow, ...]
+    zones: tuple[ZoneRow, ...]  # at a stage that was judged
+    other_zones: tuple[ZoneRow, ...]
     photos: tuple[PhotoRow, ...]
     cautions: tuple[Caution, ...]
     closing: str
@@ -83,8 +84,11 @@ def page_of(job: Job, results: Results) -> Page:
         The answer.
     """
     groups = tuple(_group(members, job, results) for members in _comparable(results.verdicts))
-    against_control = [item for item in results.differences if is_against_control(item, results)]
-    others = [item for item in results.differences if item not in against_control]
+    judged = {verdict.stage for verdict in results.verdicts}
+    firmest = [item for item in results.differences if item.stage in judged and is_against_control(item, results)]
+    other_differences = [item for item in results.differences if item not in firmest]
+    judged_zones = [zone for zone in results.zones if zone.stage in judged or not judged]
+    other_zones = [zone for zone in results.zones if zone not in judged_zones]
     return Page(
         title=job.name,
         customer=job.customer,
@@ -96,9 +100,10 @@ def page_of(job: Job, results: Results) -> Page:
         is_range=bool(job.target.between),
         has_chart=job.reference.kind == "chart-24",
         reference=REFERENCES[job.reference.kind],
-        against_control=tuple(difference_row(item, results) for item in against_control),
-        other_differences=tuple(difference_row(item, results) for item in others),
-        zones=tuple(zone_row(zone, job) for zone in results.zones),
+        against_control=tuple(difference_row(item, results) for item in firmest),
+        other_differences=tuple(difference_row(item, results) for item in other_differences),
+        zones=tuple(zone_row(zone, job) for zone in judged_zones),
+        other_zones=tuple(zone_row(zone, job) for zone in other_zones),
         photos=tuple(photo_row(photo, job) for photo in seen_photos(results)),
         cautions=cautions_of(job),
         closing=closing_words(),
@@ -166,5 +171,5 @@ def _verdict_row(item: VerdictResult, job: Job, results: Results) -> VerdictRow:
         blotch=words.blotch(item.blotch, item.blotch_u95),
         evenness_mark=evenness_mark(item.evenness),
         overall_mark=overall_mark(item.overall),
-        advice=item.advice,
+        advice=words.sentence(item.advice),
     )

@@ -92,6 +92,11 @@ def direction(dL: float, da: float, db: float) -> str:
     return ", ".join(more if value > 0 else less for value, more, less in worth) or "the same to the eye"
 
 
+def sentence(text: str) -> str:
+    """Begin with a capital letter, and change nothing else."""
+    return text[:1].upper() + text[1:]
+
+
 def count(n: int, one: str, many: str | None = None) -> str:
     """Count things: "1 board", "2 boards"."""
     return f"{n} {one if n == 1 else many or one + 's'}"
