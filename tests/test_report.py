@@ -259,6 +259,13 @@ def test_an_undecided_job_says_what_is_known_and_what_would_settle_it() -> None:
     assert "Give its corners in job.toml" in settle[:600]
 
 
+def test_a_control_that_wins_is_not_called_a_treatment() -> None:
+    answer = replace(example_results().answer, treatment="none", reason="No pre-treatment: 0.5 ± 0.4 from the target.")
+    page = page_of(example_job(), replace(example_results(), answer=answer))
+    assert page.answer.heading == "No pre-treatment is needed"
+    assert not any(fact.startswith("Treatment") for fact in page.facts)
+
+
 def test_what_an_undecided_job_does_know_is_said() -> None:
     first, second, third = example_results().verdicts
     answer = without_answer(example_measurement(boards=())).results.answer

@@ -135,6 +135,22 @@ def test_a_recovery_that_is_itself_killed_is_finished_by_the_next(
     assert contents(folder) == {**EARLIER, **INPUTS}
 
 
+def test_earlier_results_come_back_even_if_somebody_cleared_the_folder_of_a_killed_run(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as broken:
+        broken.setattr(os, "replace", failing(os.replace, MOVES, once=False))
+        with pytest.raises((FolderError, OSError)):
+            write_results(example_measurement(boards=()), folder)
+    (folder / "results.json").unlink()
+    shutil.rmtree(folder / "pictures")
+    recover_results(folder)
+    expected = {**EARLIER, **INPUTS}
+    del expected["pictures/my-own.jpg"]  # deleted by hand with its folder, and not ours to bring back
+    del expected["pictures/board_Z_stained_shop.jpg"]  # not yet set aside when the run was killed
+    assert contents(folder) == expected
+
+
 @pytest.mark.parametrize("at", range(1, len(LATER) + 2))
 def test_a_disk_that_fills_while_writing_leaves_everything_as_it_was(
     folder: Path, monkeypatch: pytest.MonkeyPatch, at: int

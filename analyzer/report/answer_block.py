@@ -56,7 +56,7 @@ def job_facts(job: Job, results: Results) -> tuple[str, ...]:
 
 def _answer_heading(answer: AnswerResult, results: Results) -> str:
     if answer.treatment is not None:
-        return "Use this treatment"
+        return "No pre-treatment is needed" if answer.treatment == "none" else "Use this treatment"
     ruled_out = results.verdicts and all(item.overall == "do not use" for item in results.verdicts)
     return "None of the tried treatments" if ruled_out else "Not decided yet"
 

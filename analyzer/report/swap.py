@@ -46,11 +46,13 @@ def swap_in(files: Mapping[str, bytes], folder: Path, *, outdated: Sequence[str]
             _announce([*(COMING + name for name in files), *(GOING + name for name in outdated)], staging)
             _move(files, outdated, folder)
             (staging / JOURNAL).unlink()  # from here the new files count
-            _flush_folder(staging)
         except BaseException:  # whatever stops us, Ctrl-C too: the old files come back
             _recover(folder)
             raise
-        shutil.rmtree(staging, ignore_errors=True)  # only tidying: the next run would do it too
+        # What follows is only tidying, and the next run would do it too.
+        with contextlib.suppress(OSError):
+            _flush_folder(staging)
+        shutil.rmtree(staging, ignore_errors=True)
 
 
 def recover(folder: Path) -> None:
@@ -115,12 +117,14 @@ def _recover(folder: Path) -> None:
 def _put_back(name: str, folder: Path, *, came: bool) -> None:
     """Undo the two moves of one name in reverse, as far as they came; undoing twice does no harm.
 
-    A new file is missing from the staging folder only when it stands in its place: it goes back there first.
+    A new file is missing from the staging folder only when it went to its place: it goes back there first, unless
+    somebody has deleted it since.
     """
     new, old, place = folder / STAGING / NEW / name, folder / STAGING / OLD / name, folder / name
-    if came and not new.exists():
+    if came and not new.exists() and place.exists():
         os.replace(place, new)  # noqa: PTH105 - as in _move
     if old.exists() or old.is_symlink():
+        place.parent.mkdir(parents=True, exist_ok=True)
         os.replace(old, place)  # noqa: PTH105 - as in _move
     elif place.parent != folder:
         with contextlib.suppress(OSError):  # not empty, or not made yet: nothing to tidy
