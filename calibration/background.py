@@ -26,9 +26,9 @@ class Background:
     """The background as fitted."""
 
     distance: NDArray[np.float32]  # (rows, columns), in spreads; small is background
+    colour_distance: NDArray[np.float32]  # the same without lightness: a shadow on the background is small here
     log_light: NDArray[np.float32]  # (rows, columns), fitted ln luminance of the background, everywhere
     is_background: NDArray[np.bool_]  # (rows, columns)
-    spread_log_Y: float
 
 
 def background_of(preview: Preview) -> Background:
@@ -57,8 +57,10 @@ def background_of(preview: Preview) -> Background:
         if candidates.sum() < MIN_PIXELS:
             break
     full = cv2.resize(fitted, layers.shape[1::-1], interpolation=cv2.INTER_LINEAR)
-    distance = np.sqrt((((layers - full) / spreads) ** 2).sum(axis=2))
-    return Background(distance, full[..., 0], distance < AGREES, float(spreads[0]))
+    squares = ((layers - full) / spreads) ** 2
+    colour_distance = np.sqrt(squares[..., 1] + squares[..., 2])
+    distance = np.sqrt(squares.sum(axis=2))
+    return Background(distance, colour_distance, full[..., 0], distance < AGREES)
 
 
 def _terms(x: NDArray[np.float32], y: NDArray[np.float32], degree: int) -> NDArray[np.float32]:

@@ -1,8 +1,7 @@
 """Where does the gray card lie in the photo?
 
 A calm, neutral, four-sided patch. Candidates come from thresholds on lightness and on colour; each is judged by
-how calm, how neutral and how rectangular it is. When several remain, the darkest is taken that leaves no other
-brighter than a perfect white: a sheet of paper or a label is neutral too, but lighter than the card.
+how calm, how neutral and how rectangular it is, and by what it would make of the scene if it were the card.
 """
 
 from dataclasses import dataclass
@@ -16,16 +15,25 @@ from calibration.preview import Preview
 from calibration.quads import corner_angles_deg, quad_mask, quads_in, shrunk, side_lengths
 
 LEVELS = 14  # thresholds of a map
+BAND = 3  # levels between the two thresholds of a band
 MIN_SIDE_PX = 12  # of the preview
 MAX_AREA_SHARE = 0.3  # of the frame
 MAX_ASPECT = 3.5  # cards are 1:1 to 3:2; tilt and long step cards add to that
-NEUTRAL_RATIO = 0.16  # ln units; a camera's white balance leaves about so much cast in daylight (chosen)
+NEUTRAL_RATIO = (
+    0.35  # ln units; white balance leaves 0.1 in daylight and 0.3 under warm lamps, bare wood has 0.8 (chosen)
+)
 MAX_RATIO = 0.75  # ln units; warm lamps photographed with daylight balance
 CALM = 0.035  # ln units of luminance, robust spread inside the card (chosen: card texture and noise)
 MAX_UNCALM = 0.12
+CALM_RATIO = 0.10  # ln units of a ratio: 8-bit steps alone make 0.06 in the blue of an under-exposed card
 MIN_STEP, CLEAR_STEP = 0.05, 0.25  # ln units, of luminance or a ratio, between the card and what lies around it
 SAME_PATCH = 0.5  # overlap of two candidates that are one patch
-COMPARABLE = 0.45  # of the best candidate's score: another that good is a rival
+# A sheet of paper is as calm and neutral as the card. What tells them apart is what else there is: taken as 18 %, the
+# right patch leaves the brightest surface of the scene between a tenth and a perfect white. Chosen.
+CARD_REFLECTANCE = 0.18
+USUAL_BRIGHTEST, BRIGHTEST_SPREAD = 0.55, 0.75  # reflectance; ln units
+IMPOSSIBLE_REFLECTANCE = 1.4  # a perfect white, in light up to 40 % stronger than at the card
+BRIGHTEST_PERCENTILE = 99.7  # of the frame: a small label counts, a highlight does not
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,13 +57,14 @@ def find_card(preview: Preview, background: Background) -> tuple[Candidate, ...]
     for candidate in candidates:
         if all(_overlap(candidate.quad, kept.quad) < SAME_PATCH for kept in distinct):
             distinct.append(candidate)
-    return _gray_first(distinct[:8])
+    return _gray_first(distinct[:8], float(np.percentile(preview.log_Y, BRIGHTEST_PERCENTILE)))
 
 
 def _quads(preview: Preview, background: Background) -> list[NDArray[np.float64]]:
     colourfulness = cv2.magnitude(preview.layers[..., 1], preview.layers[..., 2])
+    log_levels = np.linspace(*np.percentile(preview.log_Y, (2, 98)), LEVELS)
     maps = [
-        (preview.log_Y, np.linspace(*np.percentile(preview.log_Y, (2, 98)), LEVELS)),
+        (preview.log_Y, log_levels),
         (colourfulness, np.geomspace(0.04, 0.6, LEVELS)),
         (background.distance, np.geomspace(4, 40, LEVELS // 2)),
     ]
@@ -67,6 +76,11 @@ def _quads(preview: Preview, background: Background) -> list[NDArray[np.float64]
         for level in levels:
             mask = (smooth < level).astype(np.uint8)
             found += [quad for quad in quads_in(mask, min_area) if _plausible(quad, max_area)]
+    # between two levels: a card that touches something lighter and something darker than itself
+    smooth = cv2.medianBlur(preview.log_Y, 3)
+    for low, high in zip(log_levels[:-BAND], log_levels[BAND:], strict=True):
+        mask = cv2.inRange(smooth, float(low), float(high))
+        found += [quad for quad in quads_in(mask, min_area) if _plausible(quad, max_area)]
     # neutral and apart from the background at once: a gray card on a neutral sheet, or on a wood as light as it
     for level in np.geomspace(0.08, 0.4, 5):
         mask = ((colourfulness < level) & (background.distance > 6)).astype(np.uint8)
@@ -113,8 +127,8 @@ def _judge(layers: NDArray[np.float32], quad: NDArray[np.float64]) -> Candidate 
     colour_spread = max(_spread(pixels[:, 1]), _spread(pixels[:, 2]))
     if cast > MAX_RATIO or uncalm > MAX_UNCALM:
         return None
-    score = np.exp(-0.5 * (cast / NEUTRAL_RATIO) ** 2) * 0.85 + 0.15 * np.exp(-cast / 0.3)
-    score *= np.exp(-0.5 * (uncalm / CALM) ** 2) * np.exp(-0.5 * (colour_spread / CALM) ** 2)
+    score = (1 + (cast / NEUTRAL_RATIO) ** 2) ** -2
+    score *= np.exp(-0.5 * (uncalm / CALM) ** 2) * np.exp(-0.5 * (colour_spread / CALM_RATIO) ** 2)
     score *= np.sqrt(min(1.0, step / CLEAR_STEP)) * min(1.0, np.sqrt(len(x) / 1500) + 0.4)
     return Candidate(quad, float(score), float(np.median(pixels[:, 0])))
 
@@ -158,12 +172,14 @@ def _overlap(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:
     return float(shared) / max(float(smaller), 1e-9)
 
 
-def _gray_first(candidates: list[Candidate]) -> tuple[Candidate, ...]:
-    if not candidates:
-        return ()
-    rivals = [candidate for candidate in candidates if candidate.score > COMPARABLE * candidates[0].score]
-    brightest = max(candidate.log_Y for candidate in rivals)
-    # taken as 18 %, the card may not push a rival above 100 %: at most ln(1 / 0.18) between them, and some falloff
-    possible = [candidate for candidate in rivals if brightest - candidate.log_Y < np.log(1 / 0.18) + 0.25]
-    chosen = min(possible, key=lambda candidate: candidate.log_Y)
-    return (chosen, *(candidate for candidate in candidates if candidate is not chosen))
+def _gray_first(candidates: list[Candidate], scene_log_Y: float) -> tuple[Candidate, ...]:
+    """The candidates by how well they could be the card, given the brightest thing in the scene."""
+    return tuple(sorted(candidates, key=lambda candidate: -candidate.score * _plausible_level(candidate, scene_log_Y)))
+
+
+def _plausible_level(candidate: Candidate, scene_log_Y: float) -> float:
+    """How likely the scene's brightest surface is, taking a candidate as the card, 0..1."""
+    brightest = np.log(CARD_REFLECTANCE) + scene_log_Y - candidate.log_Y
+    if brightest > np.log(IMPOSSIBLE_REFLECTANCE):
+        return 0.01
+    return float(np.exp(-0.5 * ((brightest - np.log(USUAL_BRIGHTEST)) / BRIGHTEST_SPREAD) ** 2))

@@ -20,6 +20,7 @@ from calibration.preview import Preview
 from calibration.quads import corner_angles_deg, quad_mask, quad_of_hull, shrunk, side_lengths
 
 THRESHOLDS = (5.0, 8.0, 12.0, 18.0, 27.0)  # spreads above the background
+COLOUR_THRESHOLDS = 3  # of them, also for colour alone: it leaves out the board's shadow
 MIN_AREA_SHARE = 0.02  # of the frame; smaller is no board that anything could be measured on
 MAX_PIECES = 5
 PROPORTION_SPREAD = 0.16  # ln units; a tilt of 30 degrees changes a proportion by 0.14
@@ -89,16 +90,14 @@ def _guesses(background: Background, card: NDArray[np.float64] | None) -> Iterat
     shape = background.distance.shape
     min_area = MIN_AREA_SHARE * shape[0] * shape[1]
     kernel = np.ones((3, 3), np.uint8)
-    for threshold in THRESHOLDS:
-        mask = (background.distance > threshold).astype(np.uint8)
-        mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, kernel)
-        variants = [mask]
-        if card is not None:
-            without = mask.copy()
-            without[quad_mask(shape, shrunk(card, -0.12))] = 0
-            variants.append(without)
-        for variant in variants:
-            yield from _quads_of_pieces(variant, min_area)
+    maps = [(background.distance, THRESHOLDS), (background.colour_distance, THRESHOLDS[:COLOUR_THRESHOLDS])]
+    for distance, thresholds in maps:
+        for threshold in thresholds:
+            mask = cv2.morphologyEx((distance > threshold).astype(np.uint8), cv2.MORPH_OPEN, kernel)
+            yield from _quads_of_pieces(mask, min_area)
+            if card is not None:
+                mask[quad_mask(shape, shrunk(card, -0.12))] = 0
+                yield from _quads_of_pieces(mask, min_area)
 
 
 def _quads_of_pieces(mask: NDArray[np.uint8], min_area: float) -> Iterator[NDArray[np.float64]]:

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+MOST_CUT_CORNERS = 7  # vertices of an outline from which a quadrilateral may still be made
 MIN_SOLIDITY = 0.88  # area over area of the convex hull; a notch of a tenth may be a shadow or a clip
 
 
@@ -25,17 +26,44 @@ def quads_in(mask: NDArray[np.uint8], min_area_px: float) -> Iterator[NDArray[np
 
 
 def quad_of_hull(hull: NDArray[np.int32]) -> NDArray[np.float64] | None:
-    """The four corners (4, 2) of a nearly four-sided convex outline, clockwise; None if it is no such thing."""
+    """The four corners (4, 2) of a nearly four-sided convex outline, clockwise; None if it is no such thing.
+
+    A corner that is cut off, by a card lying over it or by wear, is put back where its sides would meet.
+    """
     perimeter = cv2.arcLength(hull, closed=True)
     for share in (0.015, 0.02, 0.03, 0.04, 0.06):
-        corners = cv2.approxPolyDP(hull, share * perimeter, closed=True)
+        corners = cv2.approxPolyDP(hull, share * perimeter, closed=True).reshape(-1, 2).astype(np.float64)
         if len(corners) == 4:
-            quad = clockwise(corners.reshape(4, 2).astype(np.float64))
-            covered = cv2.contourArea(hull) / max(cv2.contourArea(quad.astype(np.float32)), 1e-9)
-            return quad if 0.85 < covered < 1.2 and corner_angles_deg(quad).min() > 40 else None
+            return _checked(clockwise(corners), hull, 0.85)
         if len(corners) < 4:
             return None
+        if len(corners) <= MOST_CUT_CORNERS:
+            extended = _longest_sides_met(corners)
+            checked = None if extended is None else _checked(clockwise(extended), hull, 0.92)
+            if checked is not None:
+                return checked
     return None
+
+
+def _checked(quad: NDArray[np.float64], hull: NDArray[np.int32], least_covered: float) -> NDArray[np.float64] | None:
+    """The quadrilateral, if its area is about the hull's and none of its corners is sharp."""
+    covered = cv2.contourArea(hull) / max(cv2.contourArea(quad.astype(np.float32)), 1e-9)
+    convex = cv2.isContourConvex(quad.astype(np.float32))
+    return quad if convex and least_covered < covered < 1.2 and corner_angles_deg(quad).min() > 40 else None
+
+
+def _longest_sides_met(polygon: NDArray[np.float64]) -> NDArray[np.float64] | None:
+    """Corners (4, 2) where the four longest sides of a polygon (n, 2) meet, each with the next."""
+    ends = np.roll(polygon, -1, axis=0)
+    longest = np.sort(np.argsort(np.hypot(*(ends - polygon).T))[-4:])
+    corners = []
+    for first, second in zip(longest, np.roll(longest, -1), strict=True):
+        directions = np.column_stack([ends[first] - polygon[first], polygon[second] - ends[second]])
+        if abs(np.linalg.det(directions)) < 1e-6:
+            return None
+        t, _ = np.linalg.solve(directions, polygon[second] - polygon[first])
+        corners.append(polygon[first] + t * (ends[first] - polygon[first]))
+    return np.array(corners)
 
 
 def clockwise(quad: NDArray[np.float64]) -> NDArray[np.float64]:
