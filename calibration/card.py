@@ -26,6 +26,7 @@ MAX_RATIO = 0.75  # ln units; warm lamps photographed with daylight balance
 CALM = 0.035  # ln units of luminance, robust spread inside the card (chosen: card texture and noise)
 MAX_UNCALM = 0.12
 CALM_RATIO = 0.10  # ln units of a ratio: 8-bit steps alone make 0.06 in the blue of an under-exposed card
+MIN_SCORE = 0.2  # below it a patch is no card: simulated cards reach 0.45 and more, patches of other photos often less
 MIN_STEP, CLEAR_STEP = 0.05, 0.25  # ln units, of luminance or a ratio, between the card and what lies around it
 SAME_PATCH = 0.5  # overlap of two candidates that are one patch
 # A sheet of paper is as calm and neutral as the card. What tells them apart is what else there is: taken as 18 %, the
@@ -51,7 +52,8 @@ def find_card(preview: Preview, background: Background) -> tuple[Candidate, ...]
     for quad in _quads(preview, background):
         if not any(_same(quad, other) for other in quads):
             quads.append(quad)
-    candidates = [candidate for quad in quads if (candidate := _judge(preview.layers, quad)) is not None]
+    judged = [_judge(preview.layers, quad) for quad in quads]
+    candidates = [candidate for candidate in judged if candidate is not None and candidate.score > MIN_SCORE]
     candidates.sort(key=lambda candidate: -candidate.score)
     distinct: list[Candidate] = []
     for candidate in candidates:

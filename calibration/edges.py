@@ -242,7 +242,7 @@ def _edge_width(
     lined_up = [np.interp(grid + centre, offsets, row) for centre, row in zip(centres[inside], green, strict=True)]
     mean = np.median(lined_up, axis=0)
     low, high = mean[:6].mean(), mean[-6:].mean()
-    if abs(high - low) < 0.05 * max(high, low):
+    if abs(high - low) <= 0.05 * max(high, low):
         return None
     rising = (mean - low) / (high - low)
     middle = int(np.argmin(np.abs(rising - 0.5)))
