@@ -15,6 +15,9 @@ from calibration.quads import quad_mask, shrunk
 
 RIM_SHARE = 0.2  # of the card's sides, left out: edge blur, worn corners, chart borders
 OUTLIER = 4.0  # robust standard deviations from the fitted plane
+LEAST_SPREAD = (
+    0.01  # of the level: in a calm 8-bit photo most pixels share one code, and its neighbours are no outliers
+)
 BLOCK_PX = 16  # two JPEG blocks with 4:2:0 chroma: means of such blocks are nearly independent
 MIN_PIXELS = 64
 MAX_CLIPPED = 0.02  # share of the card at full scale that ends the reading (chosen: a speck of glare is smaller)
@@ -110,19 +113,20 @@ def _without_outliers(
 ) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
     """Pixels that agree with a plane of luminance, and the plane."""
     basis = np.stack([np.ones(len(x)), x, y], axis=1)
+    floor = LEAST_SPREAD * float(np.median(Y))
     sample = np.linspace(0, len(x) - 1, min(len(x), FIT_PIXELS)).astype(int)
-    kept = np.abs(Y - np.median(Y)) <= OUTLIER * 2 * _robust_spread(Y)
+    kept = np.abs(Y - np.median(Y)) <= OUTLIER * max(2 * _robust_spread(Y), floor)
     coefficients = np.zeros(3)
     for _ in range(3):
         chosen = sample[kept[sample]]
         coefficients, *_ = np.linalg.lstsq(basis[chosen], Y[chosen], rcond=None)
         residuals = Y - basis @ coefficients
-        kept = np.abs(residuals) <= OUTLIER * _robust_spread(residuals[chosen])
+        kept = np.abs(residuals) <= OUTLIER * max(_robust_spread(residuals[chosen]), floor)
     return kept, coefficients
 
 
 def _robust_spread(values: NDArray[np.float64]) -> float:
-    return 1.4826 * float(np.median(np.abs(values - np.median(values)))) + 1e-9
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
 
 
 def _u_of_mean(RGB: NDArray[np.float64], x: NDArray[np.intp], y: NDArray[np.intp]) -> NDArray[np.float64]:
