@@ -27,7 +27,7 @@ Budget = Mapping[str, Floats]  # source -> covariance (3, 3) of CIELAB
 # Standard uncertainties, chosen from the simulation named above.
 U_CARD_LEVEL = 0.02  # relative, of a card's stated reflectance: 18 % is rarely known better than 0.4 % absolute
 U_CARD_NEUTRAL = 0.006  # relative, of each tristimulus value of a card called neutral: about 0.5 in a* or b*
-U_CAMERA_ABSOLUTE = np.array([1.3, 1.8, 2.2])  # L*, a*, b*, gray card only, unknown light
+U_CAMERA_ABSOLUTE = np.array([1.4, 4.0, 3.2])  # L*, a*, b*, gray card only, light of unknown kind
 U_CAMERA_PAIR_FLOOR = 0.10  # each of L*, a*, b*, two zones of one photo
 U_CAMERA_PAIR_SHARE = 0.06  # of the CIELAB distance between them: tone curve and colour matrix
 U_CAMERA_OTHER_PHOTO = 0.35  # each of L*, a*, b*, same camera and light: local tone mapping, exposure
