@@ -45,7 +45,7 @@ def check_photo(path: Path) -> PhotoCheck:
     except PhotoError as refused:
         return _checked(path, [finding_of(refused)])
     found: list[Finding] = list(photo.findings)
-    for entry in entries or [None]:
+    for entry in entries or (None,):
         size_mm = None
         corners = card = None
         if job is not None and entry is not None:

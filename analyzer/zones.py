@@ -102,8 +102,8 @@ def _outliers(Y: NDArray[np.float32], visible: NDArray[np.bool_], mm_per_px: flo
     bright = residual > max(GLARE_SPREADS * spread, GLARE_STEP)
     dark = (residual < -max(KNOT_SPREADS * spread, KNOT_STEP)).astype(np.uint8)
     knot = max(3, round(KNOT_MM / mm_per_px) | 1)
-    dark = cv2.morphologyEx(dark, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (knot, knot)))
-    found = (bright | dark.astype(bool)) & visible
+    knots = cv2.morphologyEx(dark, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (knot, knot)))
+    found = np.asarray((bright | knots.astype(bool)) & visible)
     if not found.any():
         return found
     rim = max(3, 2 * round(RIM_MM / mm_per_px) + 1)

@@ -33,7 +33,7 @@ class Background:
 
 def background_of(preview: Preview) -> Background:
     """Fit the background of a preview."""
-    layers = cv2.GaussianBlur(preview.layers, (0, 0), 1.0)
+    layers = np.asarray(cv2.GaussianBlur(preview.layers, (0, 0), 1.0), dtype=np.float32)
     # a smooth surface needs no more than every fourth pixel; it is drawn out to full size in the end
     coarse = layers[::COARSE, ::COARSE]
     rows, columns = coarse.shape[:2]
@@ -56,7 +56,7 @@ def background_of(preview: Preview) -> Background:
         candidates = np.sqrt((((coarse - fitted) / spreads) ** 2).sum(axis=2)) < AGREES
         if candidates.sum() < MIN_PIXELS:
             break
-    full = cv2.resize(fitted, layers.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    full = np.asarray(cv2.resize(fitted, layers.shape[1::-1], interpolation=cv2.INTER_LINEAR), dtype=np.float32)
     squares = ((layers - full) / spreads) ** 2
     colour_distance = np.sqrt(squares[..., 1] + squares[..., 2])
     distance = np.sqrt(squares.sum(axis=2))

@@ -64,7 +64,8 @@ def find_card(preview: Preview, background: Background) -> tuple[Candidate, ...]
 
 def _quads(preview: Preview, background: Background) -> list[NDArray[np.float64]]:
     colourfulness = cv2.magnitude(preview.layers[..., 1], preview.layers[..., 2])
-    log_levels = np.linspace(*np.percentile(preview.log_Y, (2, 98)), LEVELS)
+    darkest, lightest = (float(level) for level in np.percentile(preview.log_Y, (2, 98)))
+    log_levels = np.linspace(darkest, lightest, LEVELS)
     maps = [
         (preview.log_Y, log_levels),
         (colourfulness, np.geomspace(0.04, 0.6, LEVELS)),
@@ -81,12 +82,12 @@ def _quads(preview: Preview, background: Background) -> list[NDArray[np.float64]
     # between two levels: a card that touches something lighter and something darker than itself
     smooth = cv2.medianBlur(preview.log_Y, 3)
     for low, high in zip(log_levels[:-BAND], log_levels[BAND:], strict=True):
-        mask = cv2.inRange(smooth, float(low), float(high))
+        mask = np.asarray(cv2.inRange(smooth, float(low), float(high)), dtype=np.uint8)
         found += [quad for quad in quads_in(mask, min_area) if _plausible(quad, max_area)]
     # neutral and apart from the background at once: a gray card on a neutral sheet, or on a wood as light as it
     for level in np.geomspace(0.08, 0.4, 5):
         mask = ((colourfulness < level) & (background.distance > 6)).astype(np.uint8)
-        mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+        mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), dtype=np.uint8)
         found += [quad for quad in quads_in(mask, min_area) if _plausible(quad, max_area)]
     return found
 
@@ -155,7 +156,7 @@ def _at(layers: NDArray[np.float32], points: NDArray[np.float64]) -> NDArray[np.
     rows, columns = layers.shape[:2]
     x = np.clip(np.round(points[..., 0]).astype(int), 0, columns - 1)
     y = np.clip(np.round(points[..., 1]).astype(int), 0, rows - 1)
-    return layers[y, x]
+    return np.asarray(layers[y, x])
 
 
 def _window(shape: tuple[int, ...], quad: NDArray[np.float64]) -> tuple[tuple[slice, slice], NDArray[np.bool_]]:

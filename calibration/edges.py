@@ -173,7 +173,8 @@ def _profiles(
         high = np.clip(np.ceil(xy.max(axis=(0, 1))).astype(int) + 2, low + 2, (columns, rows))
         window = photo.linear_RGB(slice(low[1], high[1]), slice(low[0], high[0]))
         grid = (xy - low).astype(np.float32)
-        profiles[piece] = cv2.remap(window, grid, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        x, y = grid[..., 0], grid[..., 1]
+        profiles[piece] = cv2.remap(window, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return profiles
 
 
@@ -181,11 +182,12 @@ def _steps(profiles: NDArray[np.float32]) -> NDArray[np.float32]:
     """Smoothed derivative along each profile, relative to the profile's own level, channel by channel."""
     reach = int(np.ceil(3 * SMOOTH_SAMPLES))
     t = np.arange(-reach, reach + 1)
-    kernel = t * np.exp(-0.5 * (t / SMOOTH_SAMPLES) ** 2)
-    kernel /= (kernel * t).sum()
+    bell = t * np.exp(-0.5 * (t / SMOOTH_SAMPLES) ** 2)
+    kernel = (bell / (bell * t).sum()).astype(np.float32)
     relative = profiles / (profiles.mean(axis=1, keepdims=True) + 1e-4)
-    relative = cv2.blur(relative, (1, 3), borderType=cv2.BORDER_REPLICATE)  # neighbours share the edge, not the grain
-    return cv2.filter2D(relative, -1, kernel[None, :].astype(np.float32), borderType=cv2.BORDER_REPLICATE)
+    shared = cv2.blur(relative, (1, 3), borderType=cv2.BORDER_REPLICATE)  # neighbours share the edge, not the grain
+    steps = cv2.filter2D(shared, -1, kernel[None, :], borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(steps, dtype=np.float32)
 
 
 def _vertex(strength: NDArray[np.float32], peaks: NDArray[np.intp]) -> NDArray[np.float64]:
@@ -195,7 +197,7 @@ def _vertex(strength: NDArray[np.float32], peaks: NDArray[np.intp]) -> NDArray[n
     before, peak, after = strength[rows, inner - 1], strength[rows, inner], strength[rows, inner + 1]
     curvature = before - 2 * peak + after
     safe = np.where(np.abs(curvature) > 1e-12, curvature, -1.0)
-    return np.clip(0.5 * (before - after) / safe, -0.5, 0.5) * (inner == peaks)
+    return np.asarray(np.clip(0.5 * (before - after) / safe, -0.5, 0.5) * (inner == peaks), dtype=np.float64)
 
 
 def _robust_line(

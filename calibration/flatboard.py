@@ -104,7 +104,7 @@ def flat_board(
     picture = flatten(photo, plane, mm_per_px)
     matrix = gray_card_correction(photo, reading, known_XYZ)
     linear = _evened(picture, plane, light, card_px)
-    XYZ = cv2.transform(linear, matrix.astype(np.float32))
+    XYZ = np.asarray(cv2.transform(linear, matrix.astype(np.float32)), dtype=np.float32)
     measurable = picture.seen & ~_under_card(picture, plane.to_mm(card_px))
     findings += _exposure_findings(picture.linear_RGB[::4, ::4], picture.clipped)
     if not light.mapped:

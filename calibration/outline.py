@@ -93,7 +93,8 @@ def _guesses(background: Background, card: NDArray[np.float64] | None) -> Iterat
     maps = [(background.distance, THRESHOLDS), (background.colour_distance, THRESHOLDS[:COLOUR_THRESHOLDS])]
     for distance, thresholds in maps:
         for threshold in thresholds:
-            mask = cv2.morphologyEx((distance > threshold).astype(np.uint8), cv2.MORPH_OPEN, kernel)
+            above = (distance > threshold).astype(np.uint8)
+            mask = np.asarray(cv2.morphologyEx(above, cv2.MORPH_OPEN, kernel), dtype=np.uint8)
             yield from _quads_of_pieces(mask, min_area)
             if card is not None:
                 mask[quad_mask(shape, shrunk(card, -0.12))] = 0
@@ -106,7 +107,7 @@ def _quads_of_pieces(mask: NDArray[np.uint8], min_area: float) -> Iterator[NDArr
     pieces = pieces[:MAX_PIECES]
     for count in range(1, len(pieces) + 1):
         for group in combinations(pieces, count):
-            hull = cv2.convexHull(np.concatenate(group))
+            hull = np.asarray(cv2.convexHull(np.concatenate(group)), dtype=np.int32)
             if cv2.contourArea(hull) < min_area:
                 continue
             quad = quad_of_hull(hull)

@@ -30,7 +30,7 @@ class Plane:
 
     def to_mm(self, points_px: ArrayLike) -> NDArray[np.float64]:
         """Millimetres (..., 2) of points (..., 2) in pixels."""
-        return _apply(np.linalg.inv(self.mm_to_px), points_px)
+        return _apply(np.linalg.inv(self.mm_to_px).astype(np.float64), points_px)
 
     def px_per_mm(self) -> tuple[float, float]:
         """Coarsest and finest scale, in photo pixels per mm, over corners and centre, in any direction."""
@@ -48,12 +48,11 @@ class Plane:
     def _jacobian(self, x: float, y: float) -> NDArray[np.float64]:
         u, v, w = self.mm_to_px @ (x, y, 1.0)
         rows = self.mm_to_px
-        return np.array(
-            [
-                [rows[0, 0] * w - rows[2, 0] * u, rows[0, 1] * w - rows[2, 1] * u],
-                [rows[1, 0] * w - rows[2, 0] * v, rows[1, 1] * w - rows[2, 1] * v],
-            ]
-        ) / (w * w)
+        jacobian = [
+            [rows[0, 0] * w - rows[2, 0] * u, rows[0, 1] * w - rows[2, 1] * u],
+            [rows[1, 0] * w - rows[2, 0] * v, rows[1, 1] * w - rows[2, 1] * v],
+        ]
+        return np.array(jacobian, dtype=np.float64) / float(w * w)
 
 
 def face_corners_mm(length_mm: float, width_mm: float) -> NDArray[np.float64]:
@@ -173,12 +172,12 @@ def _averaged(
     flat = cv2.warpPerspective(
         source, to_source, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_CONSTANT
     )
-    if fine == 1:
-        return flat
-    return cv2.resize(flat, (size[0] // fine, size[1] // fine), interpolation=cv2.INTER_AREA)
+    if fine > 1:
+        flat = cv2.resize(flat, (size[0] // fine, size[1] // fine), interpolation=cv2.INTER_AREA)
+    return np.asarray(flat, dtype=np.float32)
 
 
 def _apply(homography: NDArray[np.float64], points: ArrayLike) -> NDArray[np.float64]:
-    points = np.asarray(points, dtype=np.float64)
-    mapped = points @ homography[:, :2].T + homography[:, 2]
+    points_array = np.asarray(points, dtype=np.float64)
+    mapped = points_array @ homography[:, :2].T + homography[:, 2]
     return np.asarray(mapped[..., :2] / mapped[..., 2:])

@@ -17,7 +17,7 @@ def quads_in(mask: NDArray[np.uint8], min_area_px: float) -> Iterator[NDArray[np
         area = cv2.contourArea(outline)
         if area < min_area_px:
             continue
-        hull = cv2.convexHull(outline)
+        hull = np.asarray(cv2.convexHull(outline), dtype=np.int32)
         if area < MIN_SOLIDITY * cv2.contourArea(hull):
             continue
         quad = quad_of_hull(hull)
