@@ -17,7 +17,8 @@ BORDER_SHARE = 0.03  # of the frame, where the background is looked for first
 CALM_LOG_Y, CALM_RATIO = 0.03, 0.02
 AGREES = 4.0  # spreads; background pixels lie within (chosen: one in 10 000 Gaussian ones does not)
 COARSE = 4
-FIT_PIXELS = 3000
+QUADRATIC, CUBIC = 6, 10  # terms of a polynomial in two variables
+FIT_PIXELS = 2000
 MIN_PIXELS = 30  # that agree; with fewer there is no calm background
 
 
@@ -45,8 +46,9 @@ def background_of(preview: Preview) -> Background:
     rng = np.random.default_rng(20260102)  # a fixed seed: the same photo gives the same answer
     fitted = np.empty_like(coarse)
     spreads = np.array([CALM_LOG_Y, CALM_RATIO, CALM_RATIO], np.float32)
-    for degree in (2, 3, 3):
-        terms = _terms(x, y, degree)
+    cubic = _terms(x, y, 3)
+    for count in (QUADRATIC, CUBIC, CUBIC):
+        terms = cubic[:, :count]
         chosen = rng.permutation(np.flatnonzero(candidates))[:FIT_PIXELS]
         for layer, calm in enumerate((CALM_LOG_Y, CALM_RATIO, CALM_RATIO)):
             basis = terms if layer == 0 else terms[:, :3]
@@ -74,7 +76,7 @@ def _robust_fit(basis: NDArray[np.float32], values: NDArray[np.float32]) -> tupl
     residuals = values - np.median(values)
     coefficients = np.zeros(basis.shape[1], np.float32)
     spread = 1.0
-    for _ in range(12):
+    for _ in range(8):
         spread = 1.4826 * float(np.median(np.abs(residuals))) + 1e-4
         weights = np.clip(1 - (residuals / (4.685 * spread)) ** 2, 0, None) ** 2
         weighted = basis * weights[:, None]

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibration.photo import Photo
 
-LONGEST_PX = 800  # chosen: a 30 mm card in a photo 900 mm wide is still 26 pixels wide
+LONGEST_PX = 800  # about; chosen: a 30 mm card in a photo 900 mm wide is still 26 pixels wide
 DARK_FLOOR = 0.004  # of full scale; below it a phone's noise and flare decide, not the subject
 
 
@@ -24,32 +24,38 @@ class Preview:
         np.float32
     ]  # (rows, columns, 3): ln Y, ln(R/G), ln(B/G), linear; ratios of 0 are neutral to the camera
     codes: NDArray[np.uint8]  # (rows, columns, 3), for overlays
-    scale: tuple[float, float]  # preview pixels per photo pixel, in x and y
+    shrink: int  # photo pixels, in each direction, that one preview pixel averages
 
     @property
     def log_Y(self) -> NDArray[np.float32]:
         """Natural logarithm of luminance (rows, columns)."""
         return self.layers[..., 0]
 
+    @property
+    def scale(self) -> tuple[float, float]:
+        """Preview pixels per photo pixel, in x and y."""
+        return 1 / self.shrink, 1 / self.shrink
+
     def to_photo(self, points: ArrayLike) -> NDArray[np.float64]:
         """Photo pixel coordinates (..., 2) of preview pixel coordinates (..., 2)."""
-        return (np.asarray(points, dtype=np.float64) + 0.5) / self.scale - 0.5
+        return (np.asarray(points, dtype=np.float64) + 0.5) * self.shrink - 0.5
 
     def to_preview(self, points: ArrayLike) -> NDArray[np.float64]:
         """Preview pixel coordinates (..., 2) of photo pixel coordinates (..., 2)."""
-        return (np.asarray(points, dtype=np.float64) + 0.5) * self.scale - 0.5
+        return (np.asarray(points, dtype=np.float64) + 0.5) / self.shrink - 0.5
 
 
 def preview_of(photo: Photo) -> Preview:
     """Make the small copy of a photo."""
     rows, columns = photo.codes.shape[:2]
-    shrink = min(1.0, LONGEST_PX / max(rows, columns))
-    size = max(1, round(columns * shrink)), max(1, round(rows * shrink))
-    codes = np.asarray(cv2.resize(photo.codes, size, interpolation=cv2.INTER_AREA), dtype=photo.codes.dtype)
-    linear = np.stack([photo.curve[codes[..., channel], channel] for channel in range(3)], axis=-1)
-    Y = linear @ photo.to_XYZ[1].astype(np.float32)
-    log_RGB = np.log(np.maximum(linear, 0) + DARK_FLOOR)
-    log_Y = np.log(np.maximum(Y, 0) + DARK_FLOOR)
-    layers = np.stack([log_Y, log_RGB[..., 0] - log_RGB[..., 1], log_RGB[..., 2] - log_RGB[..., 1]], axis=-1)
+    # whole pixels are averaged, which OpenCV does five times as fast as a fraction; a rest at the far edges is left out
+    shrink = max(1, round(max(rows, columns) / LONGEST_PX))
+    size = max(1, columns // shrink), max(1, rows // shrink)
+    whole = photo.codes[: size[1] * shrink, : size[0] * shrink]
+    codes = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), dtype=photo.codes.dtype)
+    linear = np.stack([photo.curve[:, channel][codes[..., channel]] for channel in range(3)], axis=-1)
+    Y = np.maximum(linear @ photo.to_XYZ[1].astype(np.float32), 0) + np.float32(DARK_FLOOR)
+    log_R, log_G, log_B = (np.log(np.maximum(linear[..., channel], 0) + np.float32(DARK_FLOOR)) for channel in range(3))
+    layers = np.stack([np.log(Y), log_R - log_G, log_B - log_G], axis=-1)
     small = codes if codes.dtype == np.uint8 else np.right_shift(codes, 8)
-    return Preview(layers.astype(np.float32), small.astype(np.uint8), (size[0] / columns, size[1] / rows))
+    return Preview(layers, small.astype(np.uint8), shrink)

@@ -6,6 +6,7 @@ and the mean's uncertainty comes from how blocks of the card differ, so that noi
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,13 +16,13 @@ from calibration.quads import quad_mask, shrunk
 
 RIM_SHARE = 0.2  # of the card's sides, left out: edge blur, worn corners, chart borders
 OUTLIER = 4.0  # robust standard deviations from the fitted plane
-LEAST_SPREAD = (
-    0.01  # of the level: in a calm 8-bit photo most pixels share one code, and its neighbours are no outliers
-)
+LEAST_SPREAD = 0.01  # of the level: most pixels of a calm 8-bit photo share one code, its neighbours are no outliers
 BLOCK_PX = 16  # two JPEG blocks with 4:2:0 chroma: means of such blocks are nearly independent
 MIN_PIXELS = 64
 MAX_CLIPPED = 0.02  # share of the card at full scale that ends the reading (chosen: a speck of glare is smaller)
-FIT_PIXELS = 60_000
+TILE_PX, WANTED_TILES = 4, 3000  # tiles are as large as leaves so many of them, at most four pixels wide
+FULL = 0.999  # share of a tile that must be usable
+MIN_BLOCKS = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,7 +31,7 @@ class GrayReading:
 
     linear_RGB: NDArray[np.float64]  # (3,), mean over the card's middle, 0..1 of full scale
     u_relative: NDArray[np.float64]  # (3,), standard uncertainty of the mean, relative
-    unevenness: float  # (max - min) / max of the fitted luminance over the card
+    unevenness: float  # (max - min) / max of the fitted luminance over the card's middle
     pixels: int
     left_out: float  # share of the middle that was outlying or clipped
     clipped: float  # share of the middle with a channel at full scale
@@ -79,64 +80,85 @@ def read_gray_card(photo: Photo, card_px: NDArray[np.float64]) -> GrayReading:
             remedy="Retake with about one stop less exposure.",
             code="card-clipped",
         )
-    return _read(photo.linear_RGB(*window).astype(np.float64), inside, full_scale, photo.to_XYZ[1], clipped)
+    return _read(photo.linear_RGB(*window), inside, full_scale, photo.to_XYZ[1], clipped)
 
 
 def _read(
-    linear: NDArray[np.float64],
+    linear: NDArray[np.float32],
     inside: NDArray[np.bool_],
     full_scale: NDArray[np.bool_],
     to_Y: NDArray[np.float64],
     clipped: float,
 ) -> GrayReading:
-    usable = inside & ~full_scale
-    y, x = np.nonzero(usable)
-    Y = linear[usable] @ to_Y
-    kept, coefficients = _without_outliers(x, y, Y)
-    fitted = np.stack([np.ones(len(x)), x, y], axis=1) @ coefficients
-    unevenness = float(np.ptp(fitted) / max(fitted.max(), 1e-9))
-    RGB = linear[usable][kept]
+    tiles = _tiles(linear, inside, full_scale)
+    Y = tiles.RGB @ to_Y
+    kept, fitted = _without_outliers(tiles, Y)
+    RGB = tiles.RGB[kept]
     mean = RGB.mean(axis=0)
     level = fitted[kept] / fitted[kept].mean()
+    u = _u_of_mean(RGB / level[:, None], tiles.x[kept], tiles.y[kept], tiles.side_px)
     return GrayReading(
         mean,
-        _u_of_mean(RGB / level[:, None], x[kept], y[kept]) / np.maximum(mean, 1e-9),
-        unevenness,
+        u / np.maximum(mean, 1e-9),
+        float(np.ptp(fitted) / max(fitted.max(), 1e-9)),
         int(inside.sum()),
-        1 - len(RGB) / int(inside.sum()),
+        1 - int(kept.sum()) / tiles.inside,
         clipped,
     )
 
 
-def _without_outliers(
-    x: NDArray[np.intp], y: NDArray[np.intp], Y: NDArray[np.float64]
-) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
-    """Pixels that agree with a plane of luminance, and the plane."""
-    basis = np.stack([np.ones(len(x)), x, y], axis=1)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Tiles:
+    """Means of small squares that lie wholly inside the card's middle."""
+
+    RGB: NDArray[np.float64]  # (n, 3)
+    x: NDArray[np.intp]  # (n,), tile columns
+    y: NDArray[np.intp]  # (n,), tile rows
+    side_px: int
+    inside: int  # number of tiles in the middle, clipped ones too
+
+
+def _tiles(linear: NDArray[np.float32], inside: NDArray[np.bool_], full_scale: NDArray[np.bool_]) -> _Tiles:
+    """Average small squares: fewer numbers, and a speck stands out of a tile's mean more than out of pixel noise."""
+    side = int(np.clip(np.sqrt(inside.sum() / WANTED_TILES), 1, TILE_PX))
+    columns, rows = inside.shape[1] // side, inside.shape[0] // side
+
+    def averaged(values: NDArray[np.float32]) -> NDArray[np.float32]:
+        whole = values[: rows * side, : columns * side]
+        return np.asarray(cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA), dtype=np.float32)
+
+    in_middle = averaged(inside.astype(np.float32)) > FULL
+    y, x = np.nonzero(in_middle & (averaged(full_scale.astype(np.float32)) == 0))
+    return _Tiles(averaged(linear)[y, x].astype(np.float64), x, y, side, int(np.count_nonzero(in_middle)))
+
+
+def _without_outliers(tiles: _Tiles, Y: NDArray[np.float64]) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    """Which tiles agree with a plane of luminance, and the plane's value at every tile."""
+    basis = np.stack([np.ones(len(Y)), tiles.x, tiles.y], axis=1)
     floor = LEAST_SPREAD * float(np.median(Y))
-    sample = np.linspace(0, len(x) - 1, min(len(x), FIT_PIXELS)).astype(int)
     kept = np.abs(Y - np.median(Y)) <= OUTLIER * max(2 * _robust_spread(Y), floor)
-    coefficients = np.zeros(3)
+    fitted = np.full(len(Y), np.median(Y))
     for _ in range(3):
-        chosen = sample[kept[sample]]
-        coefficients, *_ = np.linalg.lstsq(basis[chosen], Y[chosen], rcond=None)
-        residuals = Y - basis @ coefficients
-        kept = np.abs(residuals) <= OUTLIER * max(_robust_spread(residuals[chosen]), floor)
-    return kept, coefficients
+        coefficients, *_ = np.linalg.lstsq(basis[kept], Y[kept], rcond=None)
+        fitted = basis @ coefficients
+        kept = np.abs(Y - fitted) <= OUTLIER * max(_robust_spread((Y - fitted)[kept]), floor)
+    return kept, fitted
 
 
 def _robust_spread(values: NDArray[np.float64]) -> float:
     return 1.4826 * float(np.median(np.abs(values - np.median(values))))
 
 
-def _u_of_mean(RGB: NDArray[np.float64], x: NDArray[np.intp], y: NDArray[np.intp]) -> NDArray[np.float64]:
-    """Standard uncertainty of the mean from the spread of block means; of pixels when there are too few blocks."""
-    columns = int(x.max()) // BLOCK_PX + 1
-    block = (y // BLOCK_PX) * columns + x // BLOCK_PX
+def _u_of_mean(RGB: NDArray[np.float64], x: NDArray[np.intp], y: NDArray[np.intp], side_px: int) -> NDArray[np.float64]:
+    """Standard uncertainty of the mean from the spread of block means; of tiles when there are too few blocks."""
+    across = max(1, BLOCK_PX // side_px)  # tiles in a block's side
+    columns = int(x.max()) // across + 1
+    block = (y // across) * columns + x // across
     counts = np.bincount(block)
-    full = counts >= BLOCK_PX**2 // 2
-    if full.sum() < 4:
+    full = counts >= max(1, across**2 // 2)
+    if full.sum() < MIN_BLOCKS:
         # neighbours share noise through demosaicing and JPEG: about one independent value in 16 pixels (chosen)
-        return np.asarray(RGB.std(axis=0) / np.sqrt(max(len(RGB) / 16, 1.0)))
+        independent = max(len(RGB) * side_px**2 / 16, 1.0)
+        return np.asarray(RGB.std(axis=0) / np.sqrt(independent))
     means = np.stack([np.bincount(block, RGB[:, c], minlength=len(counts))[full] / counts[full] for c in range(3)])
     return np.asarray(means.std(axis=1, ddof=1) / np.sqrt(full.sum()))
