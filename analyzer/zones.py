@@ -22,6 +22,7 @@ BLOCK_FILLED = 0.5  # share of a block that must be measured
 # least step, so that neither blotch nor bold grain is taken for glare. Chosen.
 GLARE_SPREADS, GLARE_STEP = 5.0, 0.35
 KNOT_SPREADS, KNOT_STEP, KNOT_MM = 5.0, 0.9, 3.0  # dark and at least so wide: knots, holes; pores are narrower
+TREND_STRIDE, TREND_PIXELS = 3, 50  # every so many pixels are enough for a plane, when so many are left
 RIM_MM = 1.2  # around what is left out: its blurred edge
 
 
@@ -73,9 +74,10 @@ def read_zone(flat: FlatBoard, board: Board, zone: Zone) -> ZoneReading | None:
         return None
     speckless = visible & ~_outliers(XYZ[..., 1], visible, flat.mm_per_px)
     middle_mm = (sum(zone.span_mm) / 2, sum(zone.across_mm) / 2)
+    blocks = _blocks(XYZ, speckless, flat.mm_per_px)
     return ZoneReading(
-        XYZ=XYZ[speckless].mean(axis=0, dtype=np.float64),
-        block_XYZ=_block_means(XYZ, speckless, flat.mm_per_px),
+        XYZ=blocks.sums.sum(axis=(0, 1)) / blocks.counts.sum(),
+        block_XYZ=blocks.means(),
         across_mm=(window[0].start * flat.mm_per_px, window[0].stop * flat.mm_per_px),
         centre_px=flat.plane.to_px(middle_mm),
         area_mm2=float(visible.size) * flat.mm_per_px**2,
@@ -96,7 +98,7 @@ def _inside(low_mm: float, high_mm: float, mm_per_px: float, count: int) -> slic
 
 def _outliers(Y: NDArray[np.float32], visible: NDArray[np.bool_], mm_per_px: float) -> NDArray[np.bool_]:
     """Glare, specks and knots with a rim; never more than the steps above allow."""
-    log_Y = np.log(np.maximum(Y, 1e-4))
+    log_Y = np.log(np.maximum(Y, np.float32(1e-4)))
     residual = log_Y - _trend(log_Y, visible)
     spread = 1.4826 * float(np.median(np.abs(residual[visible] - np.median(residual[visible])))) + 1e-6
     bright = residual > max(GLARE_SPREADS * spread, GLARE_STEP)
@@ -111,38 +113,53 @@ def _outliers(Y: NDArray[np.float32], visible: NDArray[np.bool_], mm_per_px: flo
     return grown.astype(bool)
 
 
-def _trend(values: NDArray[np.float32], visible: NDArray[np.bool_]) -> NDArray[np.float64]:
+def _trend(values: NDArray[np.float32], visible: NDArray[np.bool_]) -> NDArray[np.float32]:
     """Slow trend: a plane, fitted twice, the second time without what lay far off."""
     rows, columns = values.shape
-    y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j]
-    some = np.zeros_like(visible)
-    some[::3, ::3] = True
-    used = visible & some if (visible & some).sum() >= 50 else visible
-    coefficients = np.array([float(np.median(values[used])), 0.0, 0.0])
+    y, x = np.linspace(-1, 1, rows, dtype=np.float32)[:, None], np.linspace(-1, 1, columns, dtype=np.float32)
+    stride = TREND_STRIDE if visible[::TREND_STRIDE, ::TREND_STRIDE].sum() >= TREND_PIXELS else 1
+    row, column = np.nonzero(visible[::stride, ::stride])
+    seen = values[::stride, ::stride][row, column].astype(np.float64)
+    basis = np.stack([np.ones(len(seen)), x[::stride][column], y[::stride, 0][row]], axis=1)
+    coefficients = np.array([float(np.median(seen)), 0.0, 0.0])
     for _ in range(2):
-        residual = values - (coefficients[0] + coefficients[1] * x + coefficients[2] * y)
-        spread = 1.4826 * float(np.median(np.abs(residual[used]))) + 1e-6
-        near = used & (np.abs(residual) < 4 * spread)
-        basis = np.stack([np.ones(near.sum()), x[near], y[near]], axis=1)
-        coefficients, *_ = np.linalg.lstsq(basis, values[near].astype(np.float64), rcond=None)
-    return np.asarray(coefficients[0] + coefficients[1] * x + coefficients[2] * y)
+        residual = seen - basis @ coefficients
+        near = np.abs(residual) < 4 * (1.4826 * float(np.median(np.abs(residual))) + 1e-6)
+        coefficients, *_ = np.linalg.lstsq(basis[near], seen[near], rcond=None)
+    level, along, across = coefficients.astype(np.float32)
+    return np.asarray(level + along * x + across * y)
 
 
-def _block_means(XYZ: NDArray[np.float32], measured: NDArray[np.bool_], mm_per_px: float) -> NDArray[np.float64]:
-    rows, columns = measured.shape
+@dataclass(frozen=True, slots=True, eq=False)
+class _Blocks:
+    """Sums over the blocks of a zone."""
+
+    sums: NDArray[np.float64]  # (rows, columns, 3), of XYZ over measured pixels
+    counts: NDArray[np.float64]  # (rows, columns, 1), measured pixels
+    sizes: NDArray[np.int_]  # (rows, columns, 1), all pixels
+
+    def means(self) -> NDArray[np.float64]:
+        """Block means (rows, columns, 3); NaN where too little of a block is measured."""
+        means = self.sums / np.maximum(self.counts, 1)
+        return np.where(self.counts >= BLOCK_FILLED * self.sizes, means, np.nan)
+
+
+def _blocks(XYZ: NDArray[np.float32], measured: NDArray[np.bool_], mm_per_px: float) -> _Blocks:
     edges = [
         np.linspace(0, size, max(MIN_BLOCKS, round(size * mm_per_px / BLOCK_MM)) + 1).round().astype(int)
-        for size in (rows, columns)
+        for size in measured.shape
     ]
-    weight = measured.astype(np.float64)
+    whole = XYZ if measured.all() else np.where(measured[..., None], XYZ, np.float32(0))
     starts = edges[0][:-1], edges[1][:-1]
-    sums = _block_sums(XYZ * weight[..., None], *starts)
-    counts = _block_sums(weight[..., None], *starts)
-    sizes = np.diff(edges[0])[:, None, None] * np.diff(edges[1])[None, :, None]
-    with np.errstate(invalid="ignore", divide="ignore"):  # empty blocks are set to NaN just below
-        means = sums / counts
-    return np.where(counts >= BLOCK_FILLED * sizes, means, np.nan)
+    return _Blocks(
+        _block_sums(whole, *starts),
+        _block_sums(measured[..., None], *starts),
+        np.diff(edges[0])[:, None, None] * np.diff(edges[1])[None, :, None],
+    )
 
 
-def _block_sums(values: NDArray[np.float64], rows: NDArray[np.int_], columns: NDArray[np.int_]) -> NDArray[np.float64]:
-    return np.asarray(np.add.reduceat(np.add.reduceat(values, rows, axis=0), columns, axis=1))
+def _block_sums(
+    values: NDArray[np.float32] | NDArray[np.bool_], rows: NDArray[np.int_], columns: NDArray[np.int_]
+) -> NDArray[np.float64]:
+    strips = np.add.reduceat(values, rows, axis=0, dtype=np.float64)
+    return np.asarray(np.add.reduceat(strips, columns, axis=1))
