@@ -16,7 +16,7 @@ from calibration.quads import corner_angles_deg, quad_mask, quads_in, shrunk, si
 
 LEVELS = 14  # thresholds of a map
 BAND = 3  # levels between the two thresholds of a band
-MIN_SIDE_PX = 12  # of the preview
+MIN_SIDE_PX = 10  # of the preview
 MAX_AREA_SHARE = 0.3  # of the frame
 MAX_ASPECT = 3.5  # cards are 1:1 to 3:2; tilt and long step cards add to that
 NEUTRAL_RATIO = (

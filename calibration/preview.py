@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibration.photo import Photo
 
-LONGEST_PX = 800  # about; chosen: a 30 mm card in a photo 900 mm wide is still 26 pixels wide
+LONGEST_PX = 640  # about; chosen: a 30 mm card in a photo 900 mm wide is still 21 pixels wide
 DARK_FLOOR = 0.004  # of full scale; below it a phone's noise and flare decide, not the subject
 
 
