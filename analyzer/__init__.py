@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from analyzer.report.jsonfile import read_results, results_json
     from analyzer.report.terminal import summary
     from analyzer.report.write import write_results
+    from analyzer.strip_sheets.write import StripLengthError, write_strips
     from analyzer.version import tool_version
 
 __all__ = [
@@ -24,6 +25,7 @@ __all__ = [
     "FolderError",
     "JobExistsError",
     "JobFileError",
+    "StripLengthError",
     "check_photo",
     "measure_job",
     "new_job",
@@ -34,6 +36,7 @@ __all__ = [
     "tool_version",
     "unmeasured",
     "write_results",
+    "write_strips",
 ]
 
 _HOME = {
@@ -41,6 +44,7 @@ _HOME = {
     "FolderError": "analyzer.errors",
     "JobExistsError": "analyzer.errors",
     "JobFileError": "analyzer.errors",
+    "StripLengthError": "analyzer.strip_sheets.write",
     "check_photo": "analyzer.check",
     "measure_job": "analyzer.measure",
     "new_job": "analyzer.newjob",
@@ -51,6 +55,7 @@ _HOME = {
     "tool_version": "analyzer.version",
     "unmeasured": "analyzer.completeness",
     "write_results": "analyzer.report.write",
+    "write_strips": "analyzer.strip_sheets.write",
 }
 
 

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 # command: (arguments, first line of its help); module, function and docstring of the command say the same
 COMMANDS = {
     "new": ("DIR", "Start a job folder with a commented job.toml."),
+    "strips": ("OUT.pdf", "Print edge strips for a board: a PDF at exact size."),
     "check": ("PHOTO…", "Check whether photos can be used, and what to change if not."),
     "measure": ("DIR", "Measure a job: its photos to results.json, zones.csv, report."),
 }

@@ -1,0 +1,1 @@
+"""The printable edge strips: what is drawn, on which sheet, in which file."""
