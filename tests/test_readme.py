@@ -106,7 +106,7 @@ def test_the_other_commands_run_in_their_order(small: Path) -> None:
         if line.split()[1] == "new":
             shutil.copytree(small / DEMO, small / line.split()[2], dirs_exist_ok=True)
         if "--json" in line:
-            assert json.loads(printed)["format"] == 1
+            assert isinstance(json.loads(printed), dict)
     assert ran == set(COMMANDS)
 
 
