@@ -4,6 +4,7 @@ A calm, neutral, four-sided patch. Candidates come from thresholds on lightness 
 how calm, how neutral and how rectangular it is, and by what it would make of the scene if it were the card.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -17,6 +18,8 @@ from calibration.quads import corner_angles_deg, quad_mask, quads_in, shrunk, si
 LEVELS = 14  # thresholds of a map
 BAND = 3  # levels between the two thresholds of a band
 MIN_SIDE_PX = 10  # of the preview
+MOST_PATCHES = 8
+GOOD_ENOUGH = 0.5  # score and plausibility together; colour alone has then found the card
 MAX_AREA_SHARE = 0.3  # of the frame
 MAX_ASPECT = 3.5  # cards are 1:1 to 3:2; tilt and long step cards add to that
 NEUTRAL_RATIO = (
@@ -48,48 +51,60 @@ class Candidate:
 
 def find_card(preview: Preview, background: Background) -> tuple[Candidate, ...]:
     """Candidates for the gray card, best first; empty when nothing looks like one."""
+    scene_log_Y = float(np.percentile(preview.log_Y, BRIGHTEST_PERCENTILE))
+    candidates: tuple[Candidate, ...] = ()
     quads: list[NDArray[np.float64]] = []
-    for quad in _quads(preview, background):
-        if not any(_same(quad, other) for other in quads):
-            quads.append(quad)
-    judged = [_judge(preview.layers, quad) for quad in quads]
+    for masks in (_colour_masks(preview, background), _lightness_masks(preview)):
+        for mask in masks:
+            quads += [quad for quad in _quads(mask) if not any(_same(quad, other) for other in quads)]
+        candidates = _best(preview.layers, quads, scene_log_Y)
+        if candidates and candidates[0].score * _plausible_level(candidates[0], scene_log_Y) > GOOD_ENOUGH:
+            break
+    return candidates
+
+
+def _colour_masks(preview: Preview, background: Background) -> Iterator[NDArray[np.uint8]]:
+    """What is neutral, by several limits; what is apart from the background; what is both."""
+    colourfulness = np.asarray(cv2.magnitude(preview.layers[..., 1], preview.layers[..., 2]), dtype=np.float32)
+    for values, levels in (
+        (colourfulness, np.geomspace(0.04, 0.6, LEVELS)),
+        (background.distance, np.geomspace(4, 40, LEVELS // 2)),
+    ):
+        smooth = cv2.medianBlur(values, 3)
+        for level in levels:
+            yield (smooth < level).astype(np.uint8)
+    # both at once: a gray card on a neutral sheet, or on a wood as light as it
+    for level in np.geomspace(0.08, 0.4, 5):
+        mask = ((colourfulness < level) & (background.distance > 6)).astype(np.uint8)
+        yield np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), dtype=np.uint8)
+
+
+def _lightness_masks(preview: Preview) -> Iterator[NDArray[np.uint8]]:
+    """What is darker than each of several levels; what lies between two of them."""
+    smooth = cv2.medianBlur(preview.log_Y, 3)
+    darkest, lightest = (float(level) for level in np.percentile(preview.log_Y, (2, 98)))
+    levels = np.linspace(darkest, lightest, LEVELS)
+    for level in levels:
+        yield (smooth < level).astype(np.uint8)
+    # a card that touches something lighter and something darker than itself
+    for low, high in zip(levels[:-BAND], levels[BAND:], strict=True):
+        yield np.asarray(cv2.inRange(smooth, float(low), float(high)), dtype=np.uint8)
+
+
+def _quads(mask: NDArray[np.uint8]) -> list[NDArray[np.float64]]:
+    return [quad for quad in quads_in(mask, MIN_SIDE_PX**2) if _plausible(quad, MAX_AREA_SHARE * mask.size)]
+
+
+def _best(layers: NDArray[np.float32], quads: list[NDArray[np.float64]], scene_log_Y: float) -> tuple[Candidate, ...]:
+    """What could be the card, one candidate a patch, best first."""
+    judged = [_judge(layers, quad) for quad in quads]
     candidates = [candidate for candidate in judged if candidate is not None and candidate.score > MIN_SCORE]
     candidates.sort(key=lambda candidate: -candidate.score)
     distinct: list[Candidate] = []
     for candidate in candidates:
         if all(_overlap(candidate.quad, kept.quad) < SAME_PATCH for kept in distinct):
             distinct.append(candidate)
-    return _gray_first(distinct[:8], float(np.percentile(preview.log_Y, BRIGHTEST_PERCENTILE)))
-
-
-def _quads(preview: Preview, background: Background) -> list[NDArray[np.float64]]:
-    colourfulness = cv2.magnitude(preview.layers[..., 1], preview.layers[..., 2])
-    darkest, lightest = (float(level) for level in np.percentile(preview.log_Y, (2, 98)))
-    log_levels = np.linspace(darkest, lightest, LEVELS)
-    maps = [
-        (preview.log_Y, log_levels),
-        (colourfulness, np.geomspace(0.04, 0.6, LEVELS)),
-        (background.distance, np.geomspace(4, 40, LEVELS // 2)),
-    ]
-    min_area = MIN_SIDE_PX**2
-    max_area = MAX_AREA_SHARE * preview.log_Y.size
-    found = []
-    for values, levels in maps:
-        smooth = cv2.medianBlur(values.astype(np.float32), 3)
-        for level in levels:
-            mask = (smooth < level).astype(np.uint8)
-            found += [quad for quad in quads_in(mask, min_area) if _plausible(quad, max_area)]
-    # between two levels: a card that touches something lighter and something darker than itself
-    smooth = cv2.medianBlur(preview.log_Y, 3)
-    for low, high in zip(log_levels[:-BAND], log_levels[BAND:], strict=True):
-        mask = np.asarray(cv2.inRange(smooth, float(low), float(high)), dtype=np.uint8)
-        found += [quad for quad in quads_in(mask, min_area) if _plausible(quad, max_area)]
-    # neutral and apart from the background at once: a gray card on a neutral sheet, or on a wood as light as it
-    for level in np.geomspace(0.08, 0.4, 5):
-        mask = ((colourfulness < level) & (background.distance > 6)).astype(np.uint8)
-        mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), dtype=np.uint8)
-        found += [quad for quad in quads_in(mask, min_area) if _plausible(quad, max_area)]
-    return found
+    return _gray_first(distinct[:MOST_PATCHES], scene_log_Y)
 
 
 def _plausible(quad: NDArray[np.float64], max_area: float) -> bool:
