@@ -25,6 +25,7 @@ MIN_AREA_SHARE = 0.02  # of the frame; smaller is no board that anything could b
 MAX_PIECES = 5
 PROPORTION_SPREAD = 0.16  # ln units; a tilt of 30 degrees changes a proportion by 0.14
 REFINED = 4  # guesses refined to their edges
+CLEAR_SCORE = 0.7  # an outline this good ends the search
 MIN_SUPPORT = 0.4  # share of a side's profiles that must agree with its line
 REACH_SHARE = 0.03  # of the shorter side: how far an edge may lie from its guess
 
@@ -83,6 +84,8 @@ def find_outline(
         outline = Outline(edges, refined * edges.support)
         if best is None or outline.score > best.score:
             best = outline
+        if best.score > CLEAR_SCORE:
+            break
     return best
 
 
