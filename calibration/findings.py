@@ -69,6 +69,108 @@ _KINDS = (
         "management library with 8-bit rounding: up to half a code value a pixel, averaged out over a zone.",
     ),
     FindingKind(
+        "curve-assumed",
+        Severity.NOTE,
+        "The photo states its primaries, but not a photo's tone curve; that of sRGB is assumed.",
+        "Nothing to do; a photo with an embedded profile is surer.",
+        "Some phones mark their photos with the tone curve of video, but encode them as all photos are encoded.",
+    ),
+    FindingKind(
+        "flash-fired",
+        Severity.WARNING,
+        "The flash fired.",
+        "Switch the flash off, and light the board from both sides.",
+        "A flash beside the lens adds a second light of another colour, weaker towards the edges, and shines back from "
+        "any gloss. The card corrects one light, not two.",
+    ),
+    FindingKind(
+        "digital-zoom",
+        Severity.WARNING,
+        "Digital zoom was used ({ratio:.1f} x): the pixels are enlarged, not finer.",
+        "Move closer instead, or choose a lens, and leave the zoom alone.",
+        "Digital zoom enlarges the middle of the picture. The scale looks finer than the detail is, and phones sharpen "
+        "such pictures more.",
+    ),
+    FindingKind(
+        "screenshot",
+        Severity.WARNING,
+        "This looks like a screenshot, not a photo.",
+        "Send the photo's own file.",
+        "A screenshot shows the photo as the screen shows it: scaled, in the screen's colours, often dimmed or warmed. "
+        "Told by the comment in the file, or by a screen's shape where no camera is named.",
+    ),
+    FindingKind(
+        "app-copy",
+        Severity.WARNING,
+        "This looks like a copy from a messaging app or a web page: no camera named, {width} x {height} "
+        "pixels{compressed}.",
+        "Send the original: by cable, as a file attachment, or from a shared folder at full size.",
+        "Apps shrink photos, compress them again and drop what the camera wrote. Fine texture goes first, and with it "
+        "a part of the blotch; the colour profile may be gone too.",
+    ),
+    FindingKind(
+        "compressed",
+        Severity.WARNING,
+        "The photo is strongly compressed (JPEG quality about {quality}; wanted at least {limit}).",
+        "Set the camera to fine or best quality, and send the original file.",
+        "Strong compression makes blocks of 8 pixels and drops weak colour differences.",
+    ),
+    FindingKind(
+        "gain-map",
+        Severity.NOTE,
+        "The photo carries a second picture for bright screens; only the ordinary one is measured.",
+        "Switch HDR off where the camera lets you.",
+        "Phones store a map by which bright screens raise the highlights. It is not applied: the ordinary picture is "
+        "the one that its profile describes. It is often made from several exposures.",
+    ),
+    FindingKind(
+        "exposures-merged",
+        Severity.WARNING,
+        "The phone merged several exposures (HDR or night mode).",
+        "Switch HDR and night mode off, and give steady light.",
+        "Merged exposures are brightened and darkened place by place, so the gray card no longer tells the light on "
+        "the wood. Told by what the phone wrote into the file.",
+    ),
+    FindingKind(
+        "composite",
+        Severity.NOTE,
+        "The phone says that it made the picture from several shots.",
+        "Nothing to do in good light; compare zones within one photo.",
+        "Most phones average several shots against noise, which does no harm, and some brighten shadows with it, which "
+        "does. The file does not tell which.",
+    ),
+    FindingKind(
+        "portrait-mode",
+        Severity.WARNING,
+        "The photo was taken in portrait mode: parts of it are blurred afterwards.",
+        "Use the plain photo mode.",
+        "Portrait mode guesses what the background is, blurs it and may relight the rest.",
+    ),
+    FindingKind(
+        "panorama",
+        Severity.WARNING,
+        "The photo is a panorama, put together from many.",
+        "Take one plain photo with the whole board in it.",
+        "A panorama is bent and blended: straight edges are not straight, and the light of one part is carried into "
+        "another.",
+    ),
+    FindingKind(
+        "raw-developed",
+        Severity.WARNING,
+        "The raw file holds a picture that the phone has already put together and developed.",
+        "Nothing to do; a plain raw photo, one number for each sensor pixel, is straighter.",
+        "Such files are linear, but made from several shots, with noise and sharpness changed, and sometimes with "
+        "shadows raised. They are measured as they are.",
+    ),
+    FindingKind(
+        "raw-shading",
+        Severity.WARNING,
+        "The camera's own correction of darker corners is not applied to this raw file.",
+        "Use edge strips, or a photo of a plain sheet in the same place and light (flat = …).",
+        "Raw files of phones list how much the lens darkens the corners, often by half. A light map takes that out "
+        "together with the light; without one it would look like a darker end of the board.",
+    ),
+    FindingKind(
         "board-not-found",
         Severity.UNUSABLE,
         "The board was not found in the photo: {reason}.",
@@ -176,6 +278,29 @@ _KINDS = (
         "Move the lamps further away and use two of the same kind, one on each side.",
         "Seen on the calm background around the board. It is not used to correct anything, only to widen the "
         "uncertainty.",
+    ),
+    FindingKind(
+        "mixed-light",
+        Severity.WARNING,
+        "The light changes colour across the board: by {percent:.0f} % between two colour channels.",
+        "Use lamps of one kind only, and shut out daylight.",
+        "Seen on the strips' white paper or the plain sheet, and divided out for each colour channel. The camera's "
+        "correction holds for one light, so colours in the other one are less sure.",
+    ),
+    FindingKind(
+        "shadow-edge",
+        Severity.WARNING,
+        "The light has a step or a hot spot that the light map cannot follow: {where}.",
+        "Take away what throws the shadow, and keep hands, rulers and lamps' hot spots off the board and the strips.",
+        "Several neighbouring white fields of a strip are off the smooth light by more than 3 %: 0.7 L* at L* 50. "
+        "Nothing there is corrected for it; the uncertainty of what lies there carries it.",
+    ),
+    FindingKind(
+        "light-residual",
+        Severity.WARNING,
+        "The strips' white paper differs from a smooth light by {percent:.1f} % (limit {limit:.1f} %).",
+        "Use clean, freshly printed strips and lay them flat; keep shadows off them.",
+        "Each white field is foretold from the others. Where that fails, the light map is less sure than usual.",
     ),
     FindingKind(
         "flat-unusable",
