@@ -57,9 +57,10 @@ def refine_quad(photo: Photo, corners_px: ArrayLike, reach_px: float) -> EdgeQua
     """
     corners = np.asarray(corners_px, dtype=np.float64)
     sides: list[_Side] = []
-    for reach, search_px in ((reach_px, reach_px), (max(14.0, reach_px / 2), max(4.0, reach_px / 4))):
+    near = _Search(max(14.0, reach_px / 2), max(4.0, reach_px / 4), last=True)
+    for search in (_Search(reach_px, reach_px, last=False), near):
         centre = corners.mean(axis=0)
-        sides = [_fit_side(photo, corners[k], corners[(k + 1) % 4], centre, reach, search_px) for k in range(4)]
+        sides = [_fit_side(photo, corners[k], corners[(k + 1) % 4], centre, search) for k in range(4)]
         corners = np.array([_meet(sides[k - 1], sides[k]) for k in range(4)])
     widths = [side.width_px for side in sides if side.width_px is not None]
     return EdgeQuad(
@@ -68,6 +69,15 @@ def refine_quad(photo: Photo, corners_px: ArrayLike, reach_px: float) -> EdgeQua
         min(side.support for side in sides),
         min(widths) if widths else None,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Search:
+    """How far profiles span, within how much of that an edge is likeliest, and whether its width is wanted."""
+
+    reach_px: float
+    likely_px: float
+    last: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,39 +94,38 @@ def _fit_side(
     start: NDArray[np.float64],
     end: NDArray[np.float64],
     inside: NDArray[np.float64],
-    reach_px: float,
-    search_px: float,
+    search: _Search,
 ) -> _Side:
-    """The line of one side. Profiles span `reach_px`; edges within `search_px` of the guess are likeliest."""
+    """The line of one side."""
     length = float(np.hypot(*(end - start)))
     along = (end - start) / max(length, 1e-9)
     normal = np.array([-along[1], along[0]])
     if normal @ (inside - start) < 0:
         normal = -normal  # profiles run from outside to inside
     places = np.linspace(END_SHARE, 1 - END_SHARE, PROFILES) * length
-    offsets = np.arange(-reach_px, reach_px + STEP_PX / 2, STEP_PX)
+    offsets = np.arange(-search.reach_px, search.reach_px + STEP_PX / 2, STEP_PX)
     profiles = _profiles(photo, start, along, normal, places, offsets)
     steps = _steps(profiles)
-    coherent = _coherent_line(steps, profiles, offsets, search_px)
+    coherent = _coherent_line(steps, profiles, offsets, search.likely_px)
     points = None if coherent is None else _edge_points(steps, offsets, *coherent)
     line = None if points is None else _robust_line(places, *points, max(1.0, 0.0015 * length))
     if line is None:
-        return _Side(start, along, reach_px, 0.0, None)
+        return _Side(start, along, search.reach_px, 0.0, None)
     slope, intercept, scatter, agreeing = line
-    width = _edge_width(profiles, offsets, slope * places + intercept)
+    width = _edge_width(profiles, offsets, slope * places + intercept) if search.last else None
     direction = along + slope * normal
     return _Side(start + intercept * normal, direction / np.hypot(*direction), scatter, agreeing / PROFILES, width)
 
 
 def _coherent_line(
-    steps: NDArray[np.float32], profiles: NDArray[np.float32], offsets: NDArray[np.float64], search_px: float
+    steps: NDArray[np.float32], profiles: NDArray[np.float32], offsets: NDArray[np.float64], likely_px: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float32]] | None:
     """Where the profiles step together: offset of each profile (n,), px, and the mean step there (3,).
 
     Grain steps as sharply as an edge, but in one profile here and in the next one there; summed along a straight
     line only the edge is left.
     """
-    far = search_px / STEP_PX
+    far = likely_px / STEP_PX
     ramp = np.linspace(-0.5, 0.5, PROFILES)
     rows = np.arange(0, PROFILES, THINNED)[:, None]
     columns = np.arange(len(offsets))
@@ -125,7 +134,7 @@ def _coherent_line(
     means = np.array([steps[rows, shift].mean(axis=0) for shift in shifts])  # (tilts, samples, 3)
     strength = np.sqrt((means**2).sum(axis=-1))
     # an edge near the guess is likelier than a far one: shadows and tape lie there too
-    prior = np.exp(-0.5 * (offsets / (0.7 * search_px)) ** 2)
+    prior = np.exp(-0.5 * (offsets / (0.7 * likely_px)) ** 2)
     tilt, column = np.unravel_index((strength * prior).argmax(), strength.shape)
     if strength[tilt, column] < MIN_COHERENCE * np.quantile(strength[tilt], 0.25) + 1e-3:
         return None
