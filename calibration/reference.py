@@ -20,6 +20,7 @@ LEAST_SPREAD = 0.01  # of the level: most pixels of a calm 8-bit photo share one
 BLOCK_PX = 16  # two JPEG blocks with 4:2:0 chroma: means of such blocks are nearly independent
 MIN_PIXELS = 64
 MAX_CLIPPED = 0.02  # share of the card at full scale that ends the reading (chosen: a speck of glare is smaller)
+MIN_LEVEL = 0.002  # of full scale, chosen: below about code 6 of 255 rounding alone shifts the balance by a tenth
 TILE_PX, WANTED_TILES = 4, 3000  # tiles are as large as leaves so many of them, at most four pixels wide
 FULL = 0.999  # share of a tile that must be usable
 MIN_BLOCKS = 4
@@ -49,8 +50,15 @@ def read_gray_card(photo: Photo, card_px: NDArray[np.float64]) -> GrayReading:
     Raises
     ------
     ReferenceCardError
-        If the card lies outside the photo, is too small, or is clipped.
+        If the corners are no card's, or the card lies outside the photo, is too small, black or clipped.
     """
+    if not cv2.isContourConvex(card_px.astype(np.float32)):
+        raise ReferenceCardError(
+            "the corners given are not those of a card, in order around it.",
+            photo=photo.name,
+            remedy="Give them one after the other around the card.",
+            code="card-missing",
+        )
     middle = shrunk(card_px, RIM_SHARE)
     rows, columns = photo.codes.shape[:2]
     low = np.floor(middle.min(axis=0)).astype(int)
@@ -80,7 +88,16 @@ def read_gray_card(photo: Photo, card_px: NDArray[np.float64]) -> GrayReading:
             remedy="Retake with about one stop less exposure.",
             code="card-clipped",
         )
-    return _read(photo.linear_RGB(*window), inside, full_scale, photo.to_XYZ[1], clipped)
+    linear = photo.linear_RGB(*window)
+    darkest = float(linear[inside].mean(axis=0).min())
+    if darkest < MIN_LEVEL:
+        raise ReferenceCardError(
+            f"the gray card is black: a colour channel is at {darkest:.2%} of full scale (at least {MIN_LEVEL:.1%}).",
+            photo=photo.name,
+            remedy="Check its corners, or retake with more exposure and in whiter light.",
+            code="card-missing",
+        )
+    return _read(linear, inside, full_scale, photo.to_XYZ[1], clipped)
 
 
 def _read(
