@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.fields import gaussian_field
-from simulator.scene import Background, Camera, GrayCard, Scene, Shadow, Tone, place, placement, rectangle
+from simulator.scene import Background, Camera, GrayCard, Paper, Scene, Shadow, Tone, place, placement, rectangle
 from simulator.spectra import Lab_to_reflectance, band_weights, camera_matrix, illuminant, sensor
 from simulator.truth import Truth, light_map, truth_of
 from simulator.view import View, apply, coverage, view_of
@@ -73,6 +73,9 @@ def _surfaces(scene: Scene, camera: Camera, view: View, rng: np.random.Generator
             block = np.concatenate([view.project(corners, z) for z in (0.0, board.thickness_mm)])
             _lay(photo, coverage(block, (height, width)), SIDE_SHADE * face.mean(axis=(0, 1)))
         _lay_surface(photo, face, view.homography(board.thickness_mm) @ placement(board), board.texture_px_per_mm)
+    for paper in scene.papers:
+        to_photo = view.homography(paper.thickness_mm) @ placement(paper)
+        _lay_surface(photo, _paper_face(paper), to_photo, paper.px_per_mm)
     if scene.card:
         card = scene.card
         _lay_surface(photo, _card_face(card, rng), view.homography(card.thickness_mm) @ placement(card), CARD_PX_PER_MM)
@@ -94,6 +97,11 @@ def _card_face(card: GrayCard, rng: np.random.Generator) -> Array:
     shape = (round(card.size_mm[1] * CARD_PX_PER_MM), round(card.size_mm[0] * CARD_PX_PER_MM))
     texture = gaussian_field(shape, 1 / CARD_PX_PER_MM, (0.8, 3.0), int(rng.integers(2**31)))
     return np.repeat((card.reflectance * (1 + card.texture * texture))[..., None], 3, axis=2).astype(np.float32)
+
+
+def _paper_face(paper: Paper) -> Array:
+    bare = paper.picture.astype(np.float32) / 255
+    return np.repeat((paper.ink + (paper.reflectance - paper.ink) * bare)[..., None], 3, axis=2).astype(np.float32)
 
 
 def _lay(photo: Array, covered: Array, colour: NDArray[np.floating]) -> None:

@@ -79,6 +79,24 @@ class GrayCard:
     thickness_mm: float = 0.0  # height of its face above the table: the board's, when it lies on the board
 
 
+@dataclass(frozen=True, eq=False)
+class Paper:
+    """A printed sheet of matt paper, neutral; `picture` holds 255 for bare paper and 0 for full ink."""
+
+    picture: NDArray[np.uint8]  # (rows, columns)
+    px_per_mm: float
+    top_left_mm: Point = (0.0, 0.0)
+    turn_deg: float = 0.0
+    reflectance: float = 0.85
+    ink: float = 0.04
+    thickness_mm: float = 0.0  # height of its face above the table
+
+    @property
+    def size_mm(self) -> Point:
+        rows, columns = self.picture.shape
+        return columns / self.px_per_mm, rows / self.px_per_mm
+
+
 @dataclass(frozen=True)
 class Background:
     """The calm surface under it all. `Lab` is its mean colour; texture is a relative standard deviation."""
@@ -129,6 +147,7 @@ class Shadow:
 class Scene:
     boards: tuple[Board, ...] = ()
     card: GrayCard | None = None
+    papers: tuple[Paper, ...] = ()
     background: Background = Background()
     light: Light = Light()
     glare: tuple[GlareSpot, ...] = ()
@@ -145,8 +164,8 @@ class Scene:
 
     @cached_property
     def all_corners_mm(self) -> NDArray[np.float64]:
-        """Corners of boards and card, (n, 2)."""
-        things: list[Board | GrayCard] = [*self.boards, *([self.card] if self.card else [])]
+        """Corners of boards, card and papers, (n, 2)."""
+        things: list[Board | GrayCard | Paper] = [*self.boards, *([self.card] if self.card else []), *self.papers]
         return np.concatenate([np.empty((0, 2)), *(place(thing, rectangle(*thing.size_mm)) for thing in things)])
 
 
@@ -188,13 +207,13 @@ def rectangle(length_mm: float, width_mm: float) -> NDArray[np.float64]:
     return np.array([(0, 0), (length_mm, 0), (length_mm, width_mm), (0, width_mm)], dtype=np.float64)
 
 
-def placement(thing: Board | GrayCard) -> NDArray[np.float64]:
+def placement(thing: Board | GrayCard | Paper) -> NDArray[np.float64]:
     """Matrix (3, 3) from a thing's own millimetres to the table's."""
     c, s = np.cos(np.radians(thing.turn_deg)), np.sin(np.radians(thing.turn_deg))
     x, y = thing.top_left_mm
     return np.array([[c, -s, x], [s, c, y], [0, 0, 1]])
 
 
-def place(thing: Board | GrayCard, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+def place(thing: Board | GrayCard | Paper, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
     """Points (n, 2) of a thing's own millimetres on the table."""
     return (np.column_stack([points_mm, np.ones(len(points_mm))]) @ placement(thing).T)[:, :2]
