@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from analyzer.newjob import new_job
     from analyzer.report.jsonfile import read_results, results_json
     from analyzer.report.terminal import summary
-    from analyzer.report.write import write_results
+    from analyzer.report.write import recover_results, write_results
     from analyzer.strip_sheets.write import StripLengthError, write_strips
     from analyzer.version import tool_version
 
@@ -31,6 +31,7 @@ __all__ = [
     "new_job",
     "read_job",
     "read_results",
+    "recover_results",
     "results_json",
     "summary",
     "tool_version",
@@ -50,6 +51,7 @@ _HOME = {
     "new_job": "analyzer.newjob",
     "read_job": "analyzer.jobfile",
     "read_results": "analyzer.report.jsonfile",
+    "recover_results": "analyzer.report.write",
     "results_json": "analyzer.report.jsonfile",
     "summary": "analyzer.report.terminal",
     "tool_version": "analyzer.version",

@@ -19,6 +19,7 @@ from analyzer.jobfile import JOB_FILE, read_job
 from analyzer.measurement import BoardPicture, Measurement, Overlay
 from analyzer.photos import MeasuredBoard, MeasuredPhoto, measure_photo
 from analyzer.pooling import MeasuredZone
+from analyzer.repeats import counted_once
 from analyzer.results import (
     FORMAT,
     STAGES,
@@ -62,7 +63,7 @@ def measure_job(folder: Path, *, progress: Progress | None = None) -> Measuremen
     """
     job = read_job(folder)
     _refuse_unmeasurable_reference(job)
-    measured = _measure_photos(job, progress or (lambda _: None))
+    measured = counted_once(_measure_photos(job, progress or (lambda _: None)))
     zones = _pool(job, measured)
     verdicts = judge(job, judged_zones(job, zones))
     results = Results(

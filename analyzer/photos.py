@@ -106,7 +106,7 @@ def _measure_board(
         mm_per_px=1 / flat.photo_px_per_mm,
         located_by=flat.located_by,
         light_range=flat.light_range,
-        findings=_finding_results(findings),
+        findings=finding_results(findings),
     )
     return result, MeasuredBoard(board, entry, sights, Lab, flat.mm_per_px), None
 
@@ -154,9 +154,10 @@ def _unusable(entry: PhotoEntry, sha256: str | None, findings: tuple[Finding, ..
         mm_per_px=None,
         located_by=None,
         light_range=None,
-        findings=_finding_results(findings),
+        findings=finding_results(findings),
     )
 
 
-def _finding_results(findings: tuple[Finding, ...]) -> tuple[FindingResult, ...]:
+def finding_results(findings: tuple[Finding, ...]) -> tuple[FindingResult, ...]:
+    """Findings as results.json holds them."""
     return tuple(FindingResult(f.code, f.severity.value, f.message, f.remedy) for f in findings)

@@ -171,6 +171,13 @@ _KINDS = (
         "together with the light; without one it would look like a darker end of the board.",
     ),
     FindingKind(
+        "same-photo",
+        Severity.WARNING,
+        "This is the same file as {other}, under another name: it was counted once.",
+        "Take the photo again: a copy tells nothing about how well a measurement repeats.",
+        "Repeated photos of a board at one stage and in one light are pooled, and their spread enters the uncertainty.",
+    ),
+    FindingKind(
         "board-not-found",
         Severity.UNUSABLE,
         "The board was not found in the photo: {reason}.",

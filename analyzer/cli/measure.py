@@ -19,6 +19,7 @@ def measure(
 
     The photos are never changed. All files are written, or, if anything goes wrong, none.
     """
+    analyzer.recover_results(folder)  # a run that was killed while it wrote
     with progress_line() as progress:
         measurement = analyzer.measure_job(folder, progress=progress)
         if progress:

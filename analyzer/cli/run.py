@@ -3,6 +3,7 @@
 A foreseen error is told in words, with the exit code that belongs to it. A fault of our own keeps its traceback.
 """
 
+import os
 from importlib import import_module
 
 import typer
@@ -10,6 +11,10 @@ import typer
 from analyzer.cli import NOT_MEASURED, WRONG_USAGE
 from analyzer.errors import AnalyzerError, JobExistsError, JobFileError
 from calibration.errors import CalibrationError
+
+# Read by the libraries when they load. OpenCV would print its own lines about damaged photos, which get a sentence
+# here; OpenBLAS threads wait for one another longer than our small matrices take.
+LIBRARY_SETTINGS = {"OPENCV_LOG_LEVEL": "ERROR", "OPENBLAS_NUM_THREADS": "1"}
 
 
 def run_command(name: str, arguments: list[str]) -> int:
@@ -27,6 +32,8 @@ def run_command(name: str, arguments: list[str]) -> int:
     int
         Exit code.
     """
+    for variable, value in LIBRARY_SETTINGS.items():
+        os.environ.setdefault(variable, value)
     function = getattr(import_module(f"analyzer.cli.{name}"), name)
     settings = {"help_option_names": ["--help", "-h"]}
     app = typer.Typer(
