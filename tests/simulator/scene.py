@@ -147,12 +147,12 @@ class Shadow:
 class Scene:
     boards: tuple[Board, ...] = ()
     card: GrayCard | None = None
-    papers: tuple[Paper, ...] = ()
     background: Background = Background()
     light: Light = Light()
     glare: tuple[GlareSpot, ...] = ()
     shadow: Shadow | None = None
     margin_mm: float = 5.0  # left out inside each zone's edge when the truth is averaged
+    papers: tuple[Paper, ...] = ()
 
     @cached_property
     def lit_corners_mm(self) -> NDArray[np.float64]:
