@@ -22,7 +22,7 @@ BLOCK_FILLED = 0.5  # share of a block that must be measured
 # least step, so that neither blotch nor bold grain is taken for glare. Chosen.
 GLARE_SPREADS, GLARE_STEP = 5.0, 0.35
 KNOT_SPREADS, KNOT_STEP, KNOT_MM = 5.0, 0.9, 3.0  # dark and at least so wide: knots, holes; pores are narrower
-TREND_STRIDE, TREND_PIXELS = 3, 50  # every so many pixels are enough for a plane, when so many are left
+TREND_STRIDE, TREND_PIXELS = 3, 50  # every so many pixels are enough for a plane and a spread, when so many are left
 RIM_MM = 1.2  # around what is left out: its blurred edge
 
 
@@ -100,7 +100,9 @@ def _outliers(Y: NDArray[np.float32], visible: NDArray[np.bool_], mm_per_px: flo
     """Glare, specks and knots with a rim; never more than the steps above allow."""
     log_Y = np.log(np.maximum(Y, np.float32(1e-4)))
     residual = log_Y - _trend(log_Y, visible)
-    spread = 1.4826 * float(np.median(np.abs(residual[visible] - np.median(residual[visible])))) + 1e-6
+    some = residual[::TREND_STRIDE, ::TREND_STRIDE][visible[::TREND_STRIDE, ::TREND_STRIDE]]
+    some = some if some.size >= TREND_PIXELS else residual[visible]
+    spread = 1.4826 * float(np.median(np.abs(some - np.median(some)))) + 1e-6
     bright = residual > max(GLARE_SPREADS * spread, GLARE_STEP)
     dark = (residual < -max(KNOT_SPREADS * spread, KNOT_STEP)).astype(np.uint8)
     knot = max(3, round(KNOT_MM / mm_per_px) | 1)

@@ -13,13 +13,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibration.photo import Photo
 
-PROFILES = 96  # a side; the line is then known to a few hundredths of the scatter of one profile
+PROFILES = 72  # a side; the line is then known to a few hundredths of the scatter of one profile
 END_SHARE = 0.06  # of a side, left out at either end: corners are rounded or worn
 STEP_PX = 0.5  # between samples of a profile: fine enough for the 10-90 % width of a sharp edge
 SMOOTH_SAMPLES = 2.0  # sigma of the derivative filter
 TRIES = 150  # random line hypotheses: enough for 60 % outliers to miss with probability 1e-12
 THINNED = 3  # every so many profiles are enough to find the line; all are used to fit it
-TILTS = 13  # of a side against its guess that are tried
+TILTS = 9  # of a side against its guess that are tried
 MIN_COHERENCE = 3.0  # times the lower quartile of the mean steps at all offsets: below that there is no edge
 NEAR_PX = 4.0  # of a profile's own edge from the line: blur, chips, a slightly curved side
 CLEAR_SHARE = 0.3  # of the mean step that a profile must show to count
@@ -39,7 +39,7 @@ class EdgeQuad:
     edge_width_px: float | None  # 10-90 % width of the sharpest side; None: no clean edge
 
 
-def refine_quad(photo: Photo, corners_px: ArrayLike, reach_px: float) -> EdgeQuad:
+def refine_quad(photo: Photo, corners_px: ArrayLike, reach_px: float, *, twice: bool = True) -> EdgeQuad:
     """Refine a quadrilateral to the edges in the photo.
 
     Parameters
@@ -49,6 +49,8 @@ def refine_quad(photo: Photo, corners_px: ArrayLike, reach_px: float) -> EdgeQua
         Coarse corners in pixels, in order around the shape.
     reach_px : float
         How far from a coarse side its edge may lie, pixels.
+    twice : bool
+        Look again, closer, from the edges first found: for the last tenth of a pixel.
 
     Returns
     -------
@@ -57,8 +59,10 @@ def refine_quad(photo: Photo, corners_px: ArrayLike, reach_px: float) -> EdgeQua
     """
     corners = np.asarray(corners_px, dtype=np.float64)
     sides: list[_Side] = []
-    near = _Search(max(14.0, reach_px / 2), max(4.0, reach_px / 4), last=True)
-    for search in (_Search(reach_px, reach_px, last=False), near):
+    searches = [_Search(reach_px, reach_px, last=not twice)]
+    if twice:
+        searches.append(_Search(max(14.0, reach_px / 2), max(4.0, reach_px / 4), last=True))
+    for search in searches:
         centre = corners.mean(axis=0)
         sides = [_fit_side(photo, corners[k], corners[(k + 1) % 4], centre, search) for k in range(4)]
         corners = np.array([_meet(sides[k - 1], sides[k]) for k in range(4)])

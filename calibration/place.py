@@ -169,7 +169,8 @@ def _card(photo: Photo, preview: Preview, background: Background, given: ArrayLi
     if not candidates:
         return _CardFound(None, None, ())
     coarse = preview.to_photo(candidates[0].quad)
-    edges = refine_quad(photo, coarse, max(5.0, CARD_REACH_SHARE * float(side_lengths(coarse).min())))
+    # once: only the card's middle is read
+    edges = refine_quad(photo, coarse, max(5.0, CARD_REACH_SHARE * float(side_lengths(coarse).min())), twice=False)
     good = edges.support >= CARD_SUPPORT and cv2.isContourConvex(edges.corners_px.astype(np.float32))
     rivals = tuple(preview.to_photo(candidate.quad) for candidate in candidates[1:])
     return _CardFound(edges.corners_px, edges, rivals) if good else _CardFound(coarse, None, rivals)

@@ -1,0 +1,170 @@
+"""How long does a job take beside decoding its photo, and how much memory?  Ratios within one run; `pytest -s` prints them.
+
+Run with ``pytest tests/benchmarks --benchmark-only``. Rounds of both sides alternate, so that other work on the machine
+slows both, and the fastest round of each counts. One 12-megapixel JPEG of a board with three zones, simulated.
+"""
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from time import perf_counter
+
+import cv2
+import numpy as np
+import pytest
+from pytest_benchmark.fixture import BenchmarkFixture
+from simulator import Board, Camera, GrayCard, Light, Scene, WoodZone, render, save_photo
+
+from analyzer import measure_job
+
+# What is asked for; the aims are 3 and 6.
+MOST_DECODES = 4.0
+MOST_DECODED_BYTES = 8.0
+MOST_BARE_STARTS = 5.0
+ROUNDS = 7
+SIZE_PX = (4032, 3024)
+
+JOB = """
+format = 1
+[job]
+name = "Speed"
+[target]
+lab = [40, 15, 25]
+[[board]]
+id = "A"
+species = "hard maple"
+length = 300
+width = 150
+[[board.zone]]
+id = "control"
+treatment = "none"
+span = [0, 100]
+[[board.zone]]
+id = "washcoat"
+treatment = "shellac washcoat"
+span = [100, 200]
+[[board.zone]]
+id = "glue"
+treatment = "glue size"
+span = [200, 300]
+[[photo]]
+file = "photos/a.jpg"
+board = "A"
+stage = "stained"
+"""
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("speed")
+    (folder / "photos").mkdir()
+    (folder / "job.toml").write_text(JOB, encoding="utf-8")
+    names = ("none", "shellac washcoat", "glue size")
+    zones = tuple(WoodZone(f"z{i}", (100.0 * i, 100.0 * (i + 1)), name, "walnut brown") for i, name in enumerate(names))
+    board = Board("A", 300, 150, zones, species="hard maple", seed=3, turn_deg=3)
+    scene = Scene((board,), GrayCard(top_left_mm=(330, 30), turn_deg=8), light=Light("D55", gradient=0.02))
+    camera = Camera(size_px=SIZE_PX, tilt_deg=(3, 4), roll_deg=-5)
+    save_photo(folder / "photos" / "a.jpg", render(scene, camera, seed=1))
+    return folder
+
+
+def ratio(
+    benchmark: BenchmarkFixture,
+    capsys: pytest.CaptureFixture[str],
+    ours: Callable[[], object],
+    other: Callable[[], object],
+    words: str,
+) -> float:
+    """Our fastest time over the other's."""
+    seconds = []
+
+    def other_once() -> None:
+        start = perf_counter()
+        other()
+        seconds.append(perf_counter() - start)
+
+    benchmark.pedantic(ours, setup=other_once, rounds=ROUNDS, warmup_rounds=2)
+    if benchmark.stats is None:
+        pytest.skip("a ratio needs times: run without --benchmark-disable")
+    fastest = benchmark.stats.stats.min
+    found = fastest / min(seconds)
+    tell(benchmark, capsys, f"{1e3 * fastest:.0f} ms, {found:.1f} times {words}")
+    return found
+
+
+def tell(benchmark: BenchmarkFixture, capsys: pytest.CaptureFixture[str], words: str) -> None:
+    benchmark.extra_info["found"] = words
+    with capsys.disabled():
+        print(f"\n{benchmark.name}: {words}")  # noqa: T201 - the figure is what this run is for
+
+
+def test_a_photo_is_measured_in_a_few_times_its_decoding(
+    benchmark: BenchmarkFixture, capsys: pytest.CaptureFixture[str], job: Path
+) -> None:
+    """Warm, from file to results: finding, balance, flattening, zones, uncertainty, verdicts; without the report."""
+    data = np.frombuffer((job / "photos" / "a.jpg").read_bytes(), np.uint8)
+    flags = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
+    found = ratio(
+        benchmark,
+        capsys,
+        lambda: measure_job(job),
+        lambda: cv2.imdecode(data, flags),
+        "the plain decoding of its photo",
+    )
+    assert found <= MOST_DECODES
+
+
+def test_help_appears_within_a_few_bare_interpreter_starts(
+    benchmark: BenchmarkFixture, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def run(*arguments: str) -> None:
+        subprocess.run([sys.executable, *arguments], check=True, capture_output=True)
+
+    found = ratio(
+        benchmark,
+        capsys,
+        lambda: run("-m", "analyzer.cli", "--help"),
+        lambda: run("-c", "pass"),
+        "a bare interpreter's start",
+    )
+    assert found <= MOST_BARE_STARTS
+
+
+def test_a_cold_measurement_with_its_report_is_mostly_the_loading_of_libraries(
+    benchmark: BenchmarkFixture, capsys: pytest.CaptureFixture[str], job: Path
+) -> None:
+    """The whole command in a fresh process, against a process that only loads what it needs."""
+    libraries = "import numpy, cv2, PIL.Image, msgspec, jinja2, typer; from matplotlib.figure import Figure"
+
+    def run(*arguments: str) -> None:
+        subprocess.run([sys.executable, *arguments], check=False, capture_output=True)
+
+    found = ratio(
+        benchmark,
+        capsys,
+        lambda: run("-m", "analyzer.cli", "measure", str(job)),
+        lambda: run("-c", libraries),
+        "the loading of its libraries",
+    )
+    assert found <= 5
+
+
+def test_memory_stays_a_few_times_the_decoded_photo(
+    benchmark: BenchmarkFixture, capsys: pytest.CaptureFixture[str], job: Path
+) -> None:
+    """Peak of a fresh process that measures one photo and writes the report, libraries included."""
+    decoded = SIZE_PX[0] * SIZE_PX[1] * 3
+    peaks = []
+
+    def run() -> None:
+        command = [sys.executable, "-m", "analyzer.cli", "measure", str(job)]
+        process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        _, _, usage = os.wait4(process.pid, 0)
+        process.returncode = 0
+        peaks.append(usage.ru_maxrss * (1 if sys.platform == "darwin" else 1024))
+
+    benchmark.pedantic(run, rounds=2)
+    tell(benchmark, capsys, f"peak {max(peaks) / 1e6:.0f} MB, {max(peaks) / decoded:.1f} times the decoded bytes")
+    assert max(peaks) <= MOST_DECODED_BYTES * decoded
