@@ -186,6 +186,29 @@ _KINDS = (
         "has the board's proportions.",
     ),
     FindingKind(
+        "photo-mirrored",
+        Severity.UNUSABLE,
+        "The photo is mirrored: the markers of the edge strips read only in a mirror.",
+        "Send the original photo; switch off mirroring if a front camera was used.",
+        "A mirrored photo swaps the ends of the board, and with them the zones.",
+    ),
+    FindingKind(
+        "strips-hidden",
+        Severity.WARNING,
+        "Only {count} markers of the edge strips can be read ({limit} needed); the strips were not used.",
+        "Keep the markers free of fingers, tape, shadows and glare, and all in frame.",
+        "The plane and the scale come from the markers' corners.",
+    ),
+    FindingKind(
+        "strips-apart",
+        Severity.UNUSABLE,
+        "The edge strips lie {apart_mm:.0f} mm apart; the board is {width_mm:.0f} mm wide.",
+        "Check the board's width in job.toml, and lay TOP along the top edge, BOTTOM along the bottom edge, each with "
+        "its rule against the wood.",
+        "The strips' distance is measured from the photo. It may differ from the board's width by what hands leave, "
+        "not by centimetres.",
+    ),
+    FindingKind(
         "board-turned",
         Severity.WARNING,
         "The board stands upright in the photo; its left end was taken to be at the top.",

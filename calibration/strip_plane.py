@@ -1,0 +1,266 @@
+"""Where does the board lie, by the edge strips beside it?  Plane, scale and lens from all markers together."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from calibration.errors import PlaceError
+from calibration.findings import REGISTRY
+from calibration.lens import Lens
+from calibration.photo import Photo
+from calibration.plane import Plane
+from calibration.strip_consensus import RoughStrip, rough_strip
+from calibration.strip_finder import StripSightings, find_strips
+from calibration.strip_fit import Corners, Piece, StripFit, fit_strips
+from calibration.strips import Side, marker_place, section_of
+
+Array = NDArray[np.float64]
+
+MIN_MARKERS = 3
+MARKERS_FOR_LENS = 6  # with fewer the lens is taken to bend nothing (chosen)
+# Strips this much farther from where the board's size puts them are not beside this board. Chosen: prints made to fit
+# a page are up to 6 % small, and hands are off by 1 mm and 1 degree.
+APART_MM, APART_SHARE, APART_TURN = 15.0, 0.06, np.radians(6.0)
+STRAY_MM = 1.0  # of a marker's corners from the solution: it counts as left out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LaidSection:
+    """A section of a strip as it lies."""
+
+    side: Side
+    index: int
+    cells: tuple[int, ...]  # whose markers were used
+    to_board: Array  # (3, 3): strip mm to board mm
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StripPlane:
+    """The board's face in the photo, by its strips. Millimetres: x along its top edge from the left end, y down."""
+
+    plane: Plane  # board mm to pixels of the straight picture, the one an ideal lens would have made
+    lens: Lens  # from the straight picture to the photo
+    sections: tuple[LaidSection, ...]
+    residual_mm: float  # root mean square over the corners of the markers used
+    residual_max_mm: float
+    u_mm: float  # standard uncertainty of the board's corners: hands lay strips to about 1 mm
+    u_plane_mm: float  # the part of it that plane and lens have
+    used: tuple[int, ...]  # numbers of the markers
+    ignored: tuple[int, ...]
+    missing: Side | None  # a strip of which no marker was used
+    zero_apart_mm: float | None  # the zero arrow of the bottom strip from that of the top strip, along the board
+    width_error_mm: float | None  # distance between the strips less the board's width
+    edge_width_px: float | None  # 10-90 % width of the markers' edges
+
+    def to_px(self, points_mm: ArrayLike) -> Array:
+        """Photo pixels (..., 2) of points (..., 2) of the board."""
+        return self.lens.distort(self.plane.to_px(points_mm))
+
+    def to_mm(self, points_px: ArrayLike) -> Array:
+        """Board mm (..., 2) of points (..., 2) of the photo."""
+        return self.plane.to_mm(self.lens.undistort(points_px))
+
+    def corners_px(self) -> Array:
+        """The face's corners (4, 2) in the photo: top-left, top-right, bottom-right, bottom-left."""
+        return self.lens.distort(self.plane.corners_px())
+
+
+def place_by_strips(photo: Photo, length_mm: float, width_mm: float) -> StripPlane | None:
+    """Find a board by the strips beside it.
+
+    Parameters
+    ----------
+    photo : Photo
+    length_mm, width_mm : float
+        Size of the board.
+
+    Returns
+    -------
+    StripPlane or None
+        None: there are no strips in the photo.
+
+    Raises
+    ------
+    PlaceError
+        As `board_from_strips`.
+    """
+    sightings = find_strips(photo)
+    if sightings is None:
+        return None
+    try:
+        return board_from_strips(sightings, length_mm, width_mm)
+    except PlaceError as refused:
+        refused.photo = photo.name
+        raise
+
+
+def board_from_strips(sightings: StripSightings, length_mm: float, width_mm: float) -> StripPlane:
+    """Solve for the plane, the places of the strips and the lens, and put the board between the strips.
+
+    The board is taken to lie as close as may be to all sections at once: its edges between those of the strips, its
+    left end between their zero arrows. Where the strips disagree by what hands leave (1 mm, 1 degree) it is off by
+    half of that; its own edges, where they can be seen, tell better.
+
+    Parameters
+    ----------
+    sightings : StripSightings
+    length_mm, width_mm : float
+        Size of the board.
+
+    Raises
+    ------
+    PlaceError
+        With the code `photo-mirrored` if the photo was mirrored; `strips-hidden` if too few markers were seen;
+        `strips-apart` if the strips cannot lie along the edges of such a board.
+    """
+    if sightings.is_mirrored:
+        raise _refusal("photo-mirrored", "the photo is mirrored: the strips' markers read only in a mirror.")
+    strips = [rough_strip(side, sightings.numbers, sightings.corners_px) for side in Side]
+    seen = sorted((strip for strip in strips if strip), key=lambda strip: -len(strip.chosen))
+    count = sum(len(strip.chosen) for strip in seen)
+    if count < MIN_MARKERS or seen[0].mm_to_px is None:
+        raise _refusal("strips-hidden", f"only {count} of the edge strips' markers can be read ({MIN_MARKERS} needed).")
+    to_px = seen[0].mm_to_px @ _shift(0.0, -_edge_mm(seen[0].side, width_mm))
+    px_to_board: Array = np.asarray(np.linalg.inv(to_px), dtype=np.float64)
+    laid = {seen[0].side: _RoughlyLaid(seen[0], _shift(0.0, _edge_mm(seen[0].side, width_mm)))}
+    for other in seen[1:]:
+        placed = _RoughlyLaid(other, _rigid(other, px_to_board))
+        if placed.is_beside(width_mm):
+            laid[other.side] = placed
+        elif other.mm_to_px is not None:  # a single marker may be a stray one, several are not
+            raise _apart(placed, width_mm)
+    pieces, corners, poses = _pieces([laid[side] for side in Side if side in laid], width_mm)
+    board_mm = (length_mm, width_mm)
+    lens_free = len(corners.piece) >= 4 * MARKERS_FOR_LENS
+    fit = fit_strips(pieces, corners, (to_px, poses), board_mm, sightings.size_px, lens_free=lens_free)
+    return _solved(sightings, laid, pieces, fit, board_mm)
+
+
+def _refusal(code: str, what: str) -> PlaceError:
+    return PlaceError(what, remedy=REGISTRY[code].remedy, code=code)
+
+
+def _edge_mm(side: Side, width_mm: float) -> float:
+    """Where on the board the edge of a strip lies, y."""
+    return 0.0 if side is Side.TOP else width_mm
+
+
+def _shift(x: float, y: float) -> Array:
+    return np.array([[1.0, 0.0, x], [0.0, 1.0, y], [0.0, 0.0, 1.0]])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _RoughlyLaid:
+    """A strip, taken as one piece."""
+
+    strip: RoughStrip
+    to_board: Array  # (3, 3), rigid: strip mm to board mm
+
+    @property
+    def turn(self) -> float:
+        return float(np.arctan2(self.to_board[1, 0], self.to_board[0, 0]))
+
+    def off_mm(self, width_mm: float) -> Array:
+        """How far (2,) the middle of its edge lies from where it should."""
+        middle = self.strip.strip_mm[..., 0].mean()
+        return np.asarray(self.to_board[:2] @ (middle, 0.0, 1.0) - (middle, _edge_mm(self.strip.side, width_mm)))
+
+    def is_beside(self, width_mm: float) -> bool:
+        """Whether hands may have laid it along the edge of such a board."""
+        near = np.abs(self.off_mm(width_mm)).max() <= APART_MM + APART_SHARE * width_mm
+        return bool(near and abs(self.turn) <= APART_TURN)
+
+
+def _rigid(strip: RoughStrip, px_to_board: Array) -> Array:
+    """The turn and shift (3, 3) that bring a strip's markers nearest to where they are seen (Procrustes)."""
+    seen = np.column_stack([strip.photo_px.reshape(-1, 2), np.ones(4 * len(strip.chosen))]) @ px_to_board.T
+    on_board, own = seen[:, :2] / seen[:, 2:], strip.strip_mm.reshape(-1, 2)
+    a, b = own - own.mean(axis=0), on_board - on_board.mean(axis=0)
+    turn = np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum())
+    rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    rigid = np.eye(3)
+    rigid[:2, :2] = rotation
+    rigid[:2, 2] = on_board.mean(axis=0) - rotation @ own.mean(axis=0)
+    return rigid
+
+
+def _apart(placed: _RoughlyLaid, width_mm: float) -> PlaceError:
+    along, across = placed.off_mm(width_mm)
+    apart = width_mm + (across if placed.strip.side is Side.BOTTOM else -across)
+    return _refusal(
+        "strips-apart",
+        f"the edge strips lie {apart:.0f} mm apart, {abs(along):.0f} mm out of step and "
+        f"{abs(np.degrees(placed.turn)):.0f}° askew; the board is {width_mm:.0f} mm wide.",
+    )
+
+
+def _pieces(laid: Sequence[_RoughlyLaid], width_mm: float) -> tuple[list[Piece], Corners, Array]:
+    """Sections, corners and rough poses for the solver."""
+    pieces: list[Piece] = []
+    poses, piece_of, strip_mm, photo_px = [], [], [], []
+    for placed in laid:
+        strip, edge_mm = placed.strip, _edge_mm(placed.strip.side, width_mm)
+        section_of_marker = np.array([section_of(int(cell)) for cell in strip.cells])
+        for index in np.unique(section_of_marker).tolist():
+            on_it = section_of_marker == index
+            pivot = float(strip.strip_mm[on_it][..., 0].mean())
+            piece_of += [len(pieces)] * (4 * np.count_nonzero(on_it))
+            strip_mm.append(strip.strip_mm[on_it].reshape(-1, 2))
+            photo_px.append(strip.photo_px[on_it].reshape(-1, 2))
+            pieces.append(Piece(strip.side, index, pivot, edge_mm))
+            poses.append((*(placed.to_board[:2] @ (pivot, 0.0, 1.0) - (pivot, edge_mm)), placed.turn))
+    corners = Corners(np.array(piece_of, dtype=np.intp), np.concatenate(strip_mm), np.concatenate(photo_px))
+    return pieces, corners, np.array(poses)
+
+
+def _solved(
+    sightings: StripSightings,
+    laid: Mapping[Side, _RoughlyLaid],
+    pieces: Sequence[Piece],
+    fit: StripFit,
+    board_mm: tuple[float, float],
+) -> StripPlane:
+    chosen = np.concatenate([laid[side].strip.chosen for side in Side if side in laid])
+    fits = np.median(fit.residual_mm.reshape(-1, 4), axis=1) <= STRAY_MM
+    used = sightings.numbers[chosen[fits]].tolist()
+    places = [place for place in (marker_place(number) for number in used) if place]
+    residual = fit.residual_mm.reshape(-1, 4)[fits]
+    zero_apart, width_error = _disagreement(pieces, fit.poses)
+    return StripPlane(
+        plane=Plane(fit.mm_to_px, *board_mm),
+        lens=fit.lens,
+        sections=tuple(
+            LaidSection(
+                piece.side,
+                piece.index,
+                tuple(cell for side, cell in places if side is piece.side and section_of(cell) == piece.index),
+                piece.to_board(pose),
+            )
+            for piece, pose in zip(pieces, fit.poses, strict=True)
+        ),
+        residual_mm=float(np.sqrt(np.square(residual).mean())),
+        residual_max_mm=float(residual.max()),
+        u_mm=fit.u_board_mm,
+        u_plane_mm=fit.u_plane_mm,
+        used=tuple(used),
+        ignored=tuple(np.delete(sightings.numbers, chosen[fits]).tolist()),
+        missing=next((side for side in Side if not any(place[0] is side for place in places)), None),
+        zero_apart_mm=zero_apart,
+        width_error_mm=width_error,
+        edge_width_px=sightings.edge_width_px,
+    )
+
+
+def _disagreement(pieces: Sequence[Piece], poses: Array) -> tuple[float | None, float | None]:
+    """How far the zero arrows lie apart along the board, and the strips farther apart than it is wide, mm."""
+    first = [next((k for k, piece in enumerate(pieces) if piece.side is side), None) for side in Side]
+    top, bottom = first
+    if top is None or bottom is None:
+        return None, None
+    arrows = [pieces[k].to_board(poses[k])[:2] @ (0.0, 0.0, 1.0) for k in (top, bottom)]
+    across = [
+        np.mean([pose[1] for piece, pose in zip(pieces, poses, strict=True) if piece.side is side]) for side in Side
+    ]
+    return float(arrows[1][0] - arrows[0][0]), float(across[1] - across[0])
