@@ -108,17 +108,43 @@ def _fit_side(
         normal = -normal  # profiles run from outside to inside
     places = np.linspace(END_SHARE, 1 - END_SHARE, PROFILES) * length
     offsets = np.arange(-search.reach_px, search.reach_px + STEP_PX / 2, STEP_PX)
-    profiles = _profiles(photo, start, along, normal, places, offsets)
-    steps = _steps(profiles)
-    coherent = _coherent_line(steps, profiles, offsets, search.likely_px)
-    points = None if coherent is None else _edge_points(steps, offsets, *coherent)
-    line = None if points is None else _robust_line(places, *points, max(1.0, 0.0015 * length))
+    profiles = profiles_at(photo, start + places[:, None, None] * along + offsets[None, :, None] * normal)
+    line = line_in_profiles(profiles, places, offsets, search.likely_px)
     if line is None:
         return _Side(start, along, search.reach_px, 0.0, None)
     slope, intercept, scatter, agreeing = line
     width = _edge_width(profiles, offsets, slope * places + intercept) if search.last else None
     direction = along + slope * normal
     return _Side(start + intercept * normal, direction / np.hypot(*direction), scatter, agreeing / PROFILES, width)
+
+
+def line_in_profiles(
+    profiles: NDArray[np.float32], places: NDArray[np.float64], offsets: NDArray[np.float64], likely_px: float
+) -> tuple[float, float, float, int] | None:
+    """The straight edge that crosses a set of profiles.
+
+    Parameters
+    ----------
+    profiles : ndarray, (PROFILES, samples, 3)
+        Linear RGB across the edge.
+    places : ndarray, (PROFILES,)
+        Where the profiles stand along the edge, pixels.
+    offsets : ndarray, (samples,)
+        Where their samples lie across it, `STEP_PX` apart.
+    likely_px : float
+        An edge within this of offset 0 is likeliest.
+
+    Returns
+    -------
+    (slope, intercept, scatter, agreeing) or None
+        Of the line ``offset = slope * place + intercept``; the scatter of the profiles' own edges about it, in pixels;
+        how many profiles agree. None: there is no edge.
+    """
+    steps = _steps(profiles)
+    coherent = _coherent_line(steps, profiles, offsets, likely_px)
+    if coherent is None:
+        return None
+    return _robust_line(places, *_edge_points(steps, offsets, *coherent), max(1.0, 0.0015 * float(np.ptp(places))))
 
 
 def _coherent_line(
@@ -170,23 +196,18 @@ def _edge_points(
     return found, along_step[np.arange(len(peaks)), peaks] > CLEAR_SHARE * size
 
 
-def _profiles(
-    photo: Photo,
-    start: NDArray[np.float64],
-    along: NDArray[np.float64],
-    normal: NDArray[np.float64],
-    places: NDArray[np.float64],
-    offsets: NDArray[np.float64],
-) -> NDArray[np.float32]:
-    """Linear RGB (profiles, samples, 3) across a side; edge pixels of the photo repeat beyond its border."""
-    profiles = np.empty((len(places), len(offsets), 3), np.float32)
+def profiles_at(photo: Photo, xy: NDArray[np.float64]) -> NDArray[np.float32]:
+    """Linear RGB (profiles, samples, 3) at photo pixels (profiles, samples, 2) along a side.
+
+    Edge pixels of the photo repeat beyond its border.
+    """
+    profiles = np.empty((*xy.shape[:2], 3), np.float32)
     rows, columns = photo.codes.shape[:2]
-    for piece in np.array_split(np.arange(len(places)), SEGMENTS):
-        xy = start + places[piece, None, None] * along + offsets[None, :, None] * normal
-        low = np.clip(np.floor(xy.min(axis=(0, 1))).astype(int) - 1, 0, (columns - 2, rows - 2))
-        high = np.clip(np.ceil(xy.max(axis=(0, 1))).astype(int) + 2, low + 2, (columns, rows))
+    for piece in np.array_split(np.arange(len(xy)), SEGMENTS):
+        low = np.clip(np.floor(xy[piece].min(axis=(0, 1))).astype(int) - 1, 0, (columns - 2, rows - 2))
+        high = np.clip(np.ceil(xy[piece].max(axis=(0, 1))).astype(int) + 2, low + 2, (columns, rows))
         window = photo.linear_RGB(slice(low[1], high[1]), slice(low[0], high[0]))
-        grid = (xy - low).astype(np.float32)
+        grid = (xy[piece] - low).astype(np.float32)
         x, y = grid[..., 0], grid[..., 1]
         profiles[piece] = cv2.remap(window, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return profiles
