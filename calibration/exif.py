@@ -21,7 +21,8 @@ _MAKE, _MODEL, _ORIENTATION, _SOFTWARE = 0x010F, 0x0110, 0x0112, 0x0131
 _EXPOSURE_TIME, _F_NUMBER, _SENSITIVITY, _ISO_SPEED = 0x829A, 0x829D, 0x8827, 0x8833
 _EXIF_IFD, _INTEROPERABILITY_IFD, _INTEROPERABILITY_INDEX = 0x8769, 0xA005, 0x0001
 _TAKEN, _TAKEN_OFFSET, _FLASH, _COLOR_SPACE = 0x9003, 0x9011, 0x9209, 0xA001
-_DIGITAL_ZOOM, _LENS_MODEL = 0xA404, 0xA434
+_DIGITAL_ZOOM, _LENS_MODEL, _USER_COMMENT = 0xA404, 0xA434, 0x9286
+_CUSTOM_RENDERED, _SCENE_CAPTURE_TYPE, _COMPOSITE_IMAGE = 0xA401, 0xA406, 0xA460
 
 _SENSITIVITY_OVERFLOW = 65535  # the older tag holds 16 bits; this value says "look in the newer one"
 
@@ -39,6 +40,12 @@ class Exif:
     software: str | None = None
     flash_fired: bool | None = None
     digital_zoom: float | None = None  # ratio; 1: none
+    # 0 normal, 1 custom; phones have more values: 2 and 3 merged exposures, 4 one of those, 6 panorama, 7 portrait of
+    # merged exposures, 8 portrait
+    custom_rendered: int | None = None
+    scene_capture_type: int | None = None  # 0 standard, 1 landscape, 2 portrait, 3 night
+    composite_image: int | None = None  # 1 no, 2 yes, 3 yes and made while shooting; 0 unknown
+    is_screenshot: bool | None = None  # the comment says so; nothing else of it is kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +93,10 @@ def _kept(tags: Image.Exif) -> CameraTags:
         software=_text(base, _SOFTWARE),
         flash_fired=_flash_fired(photo),
         digital_zoom=_positive(photo, _DIGITAL_ZOOM),
+        custom_rendered=_or_none(lambda: int(photo[_CUSTOM_RENDERED])),
+        scene_capture_type=_or_none(lambda: int(photo[_SCENE_CAPTURE_TYPE])),
+        composite_image=_or_none(lambda: int(photo[_COMPOSITE_IMAGE])),
+        is_screenshot=_is_screenshot(photo),
     )
     orientation = _positive(base, _ORIENTATION)
     return CameraTags(
@@ -129,6 +140,14 @@ def _taken(stamp: str | None, offset: str | None) -> str | None:
 
 def _flash_fired(photo: Mapping[int, Any]) -> bool | None:
     return _or_none(lambda: bool(int(photo[_FLASH]) & 1))  # bit 0 of the tag, table 10
+
+
+def _is_screenshot(photo: Mapping[int, Any]) -> bool | None:
+    """Whether the user comment is the word that phones write; its first 8 bytes name the alphabet (Exif 2.32 4.6.5)."""
+    comment = photo.get(_USER_COMMENT)
+    if not isinstance(comment, bytes):
+        return None
+    return comment.lower().replace(b"\0", b"").removeprefix(b"ascii").removeprefix(b"unicode").strip() == b"screenshot"
 
 
 def _positive(tags: Mapping[int, Any], tag: int) -> float | None:

@@ -1,4 +1,4 @@
-"""Which profile holds for this photo?  Cameras and editors say it in five ways, or not at all.
+"""Which profile holds for this photo?  Cameras and editors say it in six ways, or not at all.
 
 Sources: PNG (W3C, third edition, 2025), ITU-T H.273 (code points), Exif 2.32 (CIPA DC-008-2019) and DCF 2.0.
 """
@@ -8,8 +8,9 @@ from typing import Final
 
 from calibration.colorspace import SRGB_PRIMARIES, white_XYZ
 from calibration.errors import PhotoError
+from calibration.file_kind import RGB_REMEDY
 from calibration.findings import Finding, finding
-from calibration.photo_header import RGB_REMEDY, PhotoHeader
+from calibration.photo_header import PhotoHeader
 from calibration.profiles import (
     DISPLAY_P3,
     OPRGB,
@@ -24,7 +25,9 @@ from calibration.profiles import (
 
 # ITU-T H.273 code points: primaries (table 2) with transfer characteristics (table 3).
 _SRGB_TRANSFER, _PQ, _HLG = 13, 16, 18
-_BY_CODE_POINTS = {(1, _SRGB_TRANSFER): SRGB, (12, _SRGB_TRANSFER): DISPLAY_P3}
+_BT2020_PRIMARIES = ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046))
+_BT2020 = profile_of_primaries("BT.2020 primaries", _BT2020_PRIMARIES, SRGB.curves[0])
+_BY_PRIMARIES = {1: SRGB, 9: _BT2020, 12: DISPLAY_P3}
 
 _USUAL_GAMMA = 1 / 2.2  # what gAMA says beside sRGB; PNG clause 11.3.2.2
 
@@ -51,27 +54,34 @@ def profile_of_photo(header: PhotoHeader) -> tuple[Profile, tuple[Finding, ...]]
     PhotoError
         If the colours are of a kind that cannot be measured; without the photo's name.
     """
-    profile = _by_code_points(header)
+    profile, findings = _by_code_points(header)
     if profile is None and (header.icc is not None or header.icc_damaged):
         return _by_icc(header)
     profile = profile or _by_png(header) or _by_exif(header)
     if profile is None:
         return SRGB_ASSUMED, (finding("no-profile"),)
-    return profile, ()
+    return profile, findings
 
 
-def _by_code_points(header: PhotoHeader) -> Profile | None:
-    """None where they are missing, or name what photos do not use: then the rest of the file is asked."""
-    code_points = header.colour.code_points
-    if code_points is None:
-        return None
-    if code_points[1] in (_PQ, _HLG):
+def _by_code_points(header: PhotoHeader) -> tuple[Profile | None, tuple[Finding, ...]]:
+    """None where they are missing, or name what photos do not use: then the rest of the file is asked.
+
+    Other primaries than sRGB's with a transfer other than sRGB's: the primaries are believed, as reading them as sRGB
+    would be wrong by several Delta E, and the curve is said to be assumed. With sRGB's primaries, all is assumed.
+    """
+    if header.colour.code_points is None:
+        return None, ()
+    primaries, transfer = header.colour.code_points
+    if transfer in (_PQ, _HLG):
         raise PhotoError(
             "the photo is encoded for high-dynamic-range screens.",
             remedy="Switch HDR off in the camera, or export the photo as JPEG.",
         )
-    profile = _BY_CODE_POINTS.get(code_points)
-    return None if profile is None else replace(profile, name=f"{profile.name} (by PNG)")
+    profile = _BY_PRIMARIES.get(primaries)
+    if profile is None or (profile is SRGB and transfer != _SRGB_TRANSFER):
+        return None, ()
+    named = replace(profile, name=f"{profile.name} (by {header.kind})")
+    return named, () if transfer == _SRGB_TRANSFER else (finding("curve-assumed"),)
 
 
 def _by_icc(header: PhotoHeader) -> tuple[Profile, tuple[Finding, ...]]:

@@ -10,7 +10,7 @@ Sources: PNG (W3C, third edition, 2025), TIFF 6.0 (1992), JPEG (ITU-T T.81), TIF
 
 import struct
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from io import BytesIO
 from typing import Any, Literal
@@ -19,53 +19,36 @@ from PIL.TiffImagePlugin import ImageFileDirectory_v2
 
 from calibration.errors import PhotoError
 from calibration.exif import NO_TAGS, CameraTags, parse_exif
-
-EXPORT_REMEDY = (
-    "This version reads JPEG, PNG and TIFF. Export or share the photo as JPEG at full size; many phones can be set to "
-    'take JPEG at once (the setting is often called "most compatible").'
+from calibration.file_kind import (
+    CUT_SHORT,
+    DAMAGED_REMEDY,
+    EXPORT_REMEDY,
+    JPEG_START,
+    NO_HEADER,
+    PNG_START,
+    RAW_STARTS,
+    RGB_REMEDY,
+    TIFF_STARTS,
+    other_kind,
 )
-RGB_REMEDY = "Export it again as an RGB photo (JPEG, PNG, or TIFF of 8 or 16 bits), with its colour profile embedded."
-CUT_SHORT = "the file is cut short: the end of the picture is missing."
-_NO_HEADER = "its header cannot be read: the file is damaged, or of an unusual kind."
-DAMAGED_REMEDY = "Copy it again from the phone or camera, and check that the copy is complete."
 
 _MOST_PROFILE_BYTES = 32 * 1024 * 1024  # chosen: table-based profiles reach a few megabytes
+_MOST_DIRECTORIES = 16  # chosen: raw files have up to five below their first page
 
-_JPEG_START, _PNG_START, _TIFF_STARTS = (
-    b"\xff\xd8\xff",
-    b"\x89PNG\r\n\x1a\n",
-    (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"),  # the last two: files beyond 4 GB
-)
-# First bytes (at an offset) of what people send instead; the words complete "this is ...".
-_OTHER_KINDS = (
-    (0, b"GIF8", "a GIF picture"),
-    (0, b"BM", "a BMP picture"),
-    (8, b"WEBP", "a WebP picture"),
-    (0, b"%PDF", "a PDF document"),
-    (0, b"8BPS", "a layered editor file"),
-    (0, b"\xff\x0a", "a JPEG XL picture"),
-    (4, b"JXL ", "a JPEG XL picture"),
-    (4, b"jP  ", "a JPEG 2000 picture"),
-    (4, b"ftyphei", "a HEIC photo"),
-    (4, b"ftyphev", "a HEIC photo"),
-    (4, b"ftypmif1", "a HEIC photo"),
-    (4, b"ftypmsf1", "a HEIC photo"),
-    (4, b"ftypavi", "an AVIF picture"),
-    (4, b"ftypcrx", "a camera raw file"),
-    (4, b"ftyp", "a video"),
-    (0, b"IIRO", "a camera raw file"),
-    (0, b"IIU\0", "a camera raw file"),
-    (0, b"PK\x03\x04", "a zip archive"),
-)
-
-# JPEG markers, T.81 table B.1: every start of frame, and the two that carry EXIF and profiles.
+# JPEG markers, T.81 table B.1: every start of frame, the quantisation tables, and the two that carry EXIF and profiles.
 _JPEG_FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
-_APP1, _APP2 = 0xE1, 0xE2
+_DQT, _APP1, _APP2 = 0xDB, 0xE1, 0xE2
 
-# TIFF 6.0 tags, the one that marks a raw file (DNG 1.7), and the values that matter here.
+# How a JPEG says that a gain map for bright screens follows its picture: the namespace that the XMP of such photos
+# uses, the segment of ISO 21496-1, and the words by which the map itself is called behind the picture.
+_XMP, _GAIN_MAP_NAMESPACE = b"http://ns.adobe.com/xap/1.0/\0", b"/hdr-gain-map/"
+_GAIN_MAP_SEGMENT, _SEVERAL_PICTURES = b"urn:iso:std:iso:ts:21496:-1\0", b"MPF\0"
+_GAIN_MAP_WORDS = (_GAIN_MAP_NAMESPACE, b"hdrgainmap")
+
+# TIFF 6.0 tags, those that mark a raw file (DNG 1.7), and the values that matter here.
 _SUBFILE_KIND, _WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC, _SAMPLES, _PLANES = 254, 256, 257, 258, 262, 277, 284
 _STRIPS, _TILES = (273, 279), (324, 325)  # where they begin, and their bytes
-_SAMPLE_FORMAT, _ICC, _DNG_VERSION = 339, 34675, 50706
+_SUB_DIRECTORIES, _SAMPLE_FORMAT, _ICC, _DNG_VERSION = 330, 339, 34675, 50706
 _WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _PALETTE, _YCBCR = 0, 1, 2, 3, 6
 _OTHER_PHOTOMETRICS = {4: "a mask", 5: "CMYK, made for printing", 8: "CIELAB", 9: "CIELAB", 10: "CIELAB"}
 _RAW_PHOTOMETRICS = (32803, 34892)
@@ -73,20 +56,20 @@ _RAW_PHOTOMETRICS = (32803, 34892)
 
 @dataclass(frozen=True, slots=True)
 class ColourChunks:
-    """What a PNG says of its colours beside a profile."""
+    """What a PNG or a HEIC photo says of its colours beside a profile."""
 
     srgb: bool = False
     gamma: float | None = None  # of the encoding, as gAMA states it: 1/2.2 is usual
     chromaticities: tuple[float, ...] | None = None  # cHRM: x, y of white, red, green, blue
-    code_points: tuple[int, int] | None = None  # cICP: colour primaries and transfer, ITU-T H.273
+    code_points: tuple[int, int] | None = None  # cICP, nclx: colour primaries and transfer, ITU-T H.273
 
 
 @dataclass(frozen=True, slots=True)
 class PhotoHeader:
     """A picture that can be decoded, as far as its header tells."""
 
-    kind: Literal["JPEG", "PNG", "TIFF"]
-    width: int  # as stored, before it is turned upright
+    kind: Literal["JPEG", "PNG", "TIFF", "HEIF", "RAW"]
+    width: int  # as stored, before `tags.orientation` turns it upright
     height: int
     bits: Literal[8, 16]
     has_alpha: bool = False
@@ -94,10 +77,55 @@ class PhotoHeader:
     icc_damaged: bool = False  # a profile is there, but not whole
     tags: CameraTags = NO_TAGS
     colour: ColourChunks = field(default_factory=ColourChunks)
+    luminance_table: tuple[int, ...] | None = None  # of a JPEG: what its DCT coefficients were divided by
+    gain_map: bool = False  # a second picture, with which bright screens stretch this one
+
+
+def is_camera_raw(content: bytes) -> bool:
+    """Whether a file is a camera's raw file, as far as its start and its TIFF tags tell; no to one that is damaged."""
+    if any(content.startswith(start, at) for at, start in RAW_STARTS):
+        return True
+    if not content.startswith(TIFF_STARTS):
+        return False
+    try:
+        first, *below = tiff_directories(content)
+        return (
+            _DNG_VERSION in first
+            or bool(first.get(_SUBFILE_KIND, 0) & 1)  # the first page is but a small preview
+            or any(tags.get(_PHOTOMETRIC) in _RAW_PHOTOMETRICS for tags in (first, *below))
+        )
+    except Exception:  # noqa: BLE001 - a damaged file can raise anything in a parser; read_header tells what is wrong
+        return False
+
+
+def tiff_directories(content: bytes) -> Iterator[ImageFileDirectory_v2]:
+    """The first page of a TIFF file, then those below it, in which raw files keep their pixels."""
+    stream = BytesIO(content)
+    start = stream.read(16 if b"+" in content[2:4] else 8)
+    first = _tiff_directory(start, stream, ImageFileDirectory_v2(start).next)
+    yield first
+    below = first.get(_SUB_DIRECTORIES, ())
+    for at in (below if isinstance(below, tuple) else (below,))[:_MOST_DIRECTORIES]:
+        yield _tiff_directory(start, stream, at)
+
+
+def _tiff_directory(start: bytes, stream: BytesIO, at: int) -> ImageFileDirectory_v2:
+    tags = ImageFileDirectory_v2(start)
+    stream.seek(at)
+    tags.load(stream)
+    return tags
+
+
+def check_tiff_complete(tags: Mapping[int, Any], content: bytes) -> None:
+    """Raise if the pixels of a page lie beyond the end of the file."""
+    for offsets, sizes in (_STRIPS, _TILES):
+        ends = [at + size for at, size in zip(tags.get(offsets, ()), tags.get(sizes, ()), strict=False)]
+        if ends and max(ends) > len(content):
+            raise PhotoError(CUT_SHORT, remedy=DAMAGED_REMEDY)
 
 
 def read_header(content: bytes) -> PhotoHeader:
-    """Read the header of a JPEG, PNG or TIFF file.
+    """Read the header of a JPEG, PNG or TIFF file (HEIC: heif.py, camera raw: raw.py).
 
     Parameters
     ----------
@@ -111,7 +139,7 @@ def read_header(content: bytes) -> PhotoHeader:
     """
     if not content:
         raise PhotoError("the file is empty (0 bytes).", remedy=DAMAGED_REMEDY)
-    for starts, read in ((_JPEG_START, _read_jpeg), (_PNG_START, _read_png), (_TIFF_STARTS, _read_tiff)):
+    for starts, read in ((JPEG_START, _read_jpeg), (PNG_START, _read_png), (TIFF_STARTS, _read_tiff)):
         if content.startswith(starts):
             try:
                 header = read(content)
@@ -120,23 +148,13 @@ def read_header(content: bytes) -> PhotoHeader:
             except PhotoError:
                 raise
             except Exception as refused:  # a damaged file can raise anything in a parser
-                raise PhotoError(_NO_HEADER, remedy=DAMAGED_REMEDY) from refused
-            raise PhotoError(_NO_HEADER, remedy=DAMAGED_REMEDY)
-    raise PhotoError(f"this is {_other_kind(content)}, not a JPEG, PNG or TIFF photo.", remedy=EXPORT_REMEDY)
-
-
-def _other_kind(content: bytes) -> str:
-    for at, start, words in _OTHER_KINDS:
-        if content.startswith(start, at):
-            return words
-    text = content[:512]
-    if not any(byte < 9 or 13 < byte < 32 for byte in text):
-        return "a text file"
-    return "a file of an unknown kind"
+                raise PhotoError(NO_HEADER, remedy=DAMAGED_REMEDY) from refused
+            raise PhotoError(NO_HEADER, remedy=DAMAGED_REMEDY)
+    raise PhotoError(f"this is {other_kind(content)}, not a photo that can be read.", remedy=EXPORT_REMEDY)
 
 
 def _read_jpeg(content: bytes) -> PhotoHeader:
-    frame, exif, pieces = b"", b"", []
+    frame, exif, pieces, table = b"", b"", [], None
     segments, pixels_at = _jpeg_segments(content)
     for marker, body in segments:
         if marker in _JPEG_FRAMES:
@@ -145,6 +163,8 @@ def _read_jpeg(content: bytes) -> PhotoHeader:
             exif = body
         elif marker == _APP2 and body.startswith(b"ICC_PROFILE\0"):
             pieces.append(body[12:])
+        elif marker == _DQT and table is None:
+            table = _luminance_table(body)
     bits, height, width, channels = struct.unpack_from(">BHHB", frame)
     if channels == 4:
         raise PhotoError("the photo is CMYK, made for printing, not RGB.", remedy=RGB_REMEDY)
@@ -163,7 +183,31 @@ def _read_jpeg(content: bytes) -> PhotoHeader:
         icc=icc,
         icc_damaged=bool(pieces) and icc is None,
         tags=parse_exif(exif) if exif else NO_TAGS,
+        luminance_table=table,
+        gain_map=_has_gain_map(segments, content, pixels_at),
     )
+
+
+def _luminance_table(body: bytes) -> tuple[int, ...] | None:
+    """Table 0 of a segment of one or more tables, each of 64 numbers of 1 or 2 bytes (T.81 clause B.2.4.1)."""
+    at = 0
+    while at < len(body):
+        size = 128 if body[at] >> 4 else 64
+        if body[at] & 15 == 0 and at + 1 + size <= len(body):
+            return struct.unpack_from(">64H" if size == 128 else ">64B", body, at + 1)
+        at += 1 + size
+    return None
+
+
+def _has_gain_map(segments: Iterable[tuple[int, bytes]], content: bytes, pixels_at: int) -> bool:
+    several = False
+    for marker, body in segments:
+        if marker == _APP1 and body.startswith(_XMP) and _GAIN_MAP_NAMESPACE in body:
+            return True
+        if marker == _APP2 and body.startswith(_GAIN_MAP_SEGMENT):
+            return True
+        several |= marker == _APP2 and body.startswith(_SEVERAL_PICTURES)
+    return several and any(content.find(word, pixels_at) >= 0 for word in _GAIN_MAP_WORDS)
 
 
 def _jpeg_segments(content: bytes) -> tuple[list[tuple[int, bytes]], int]:
@@ -220,7 +264,7 @@ def _read_png(content: bytes) -> PhotoHeader:
 def _png_chunks(content: bytes) -> Iterator[tuple[bytes, bytes]]:
     """Every chunk up to the end mark, its checksum proved. The pixels' bodies are left out."""
     view = memoryview(content)
-    at = len(_PNG_START)
+    at = len(PNG_START)
     while at + 12 <= len(content):
         length, kind = struct.unpack_from(">I4s", content, at)
         end = at + 8 + length
@@ -246,15 +290,9 @@ def _png_profile(body: bytes) -> bytes | None:
 
 def _read_tiff(content: bytes) -> PhotoHeader:
     """Read the first page; further ones are thumbnails, or scans of something else."""
-    stream = BytesIO(content)
-    tags = ImageFileDirectory_v2(stream.read(16 if b"+" in content[2:4] else 8))
-    stream.seek(tags.next)
-    tags.load(stream)
+    tags = next(tiff_directories(content))
     _refuse_other_tiffs(tags)
-    for offsets, sizes in (_STRIPS, _TILES):
-        ends = [at + size for at, size in zip(tags.get(offsets, ()), tags.get(sizes, ()), strict=False)]
-        if ends and max(ends) > len(content):
-            raise PhotoError(CUT_SHORT, remedy=DAMAGED_REMEDY)
+    check_tiff_complete(tags, content)
     icc = tags.get(_ICC)
     return PhotoHeader(
         "TIFF",
@@ -270,8 +308,6 @@ def _read_tiff(content: bytes) -> PhotoHeader:
 def _refuse_other_tiffs(tags: Mapping[int, Any]) -> None:
     """Raise where a TIFF holds no photo, or one that OpenCV would decode wrongly."""
     photometric, samples, bits = tags[_PHOTOMETRIC], tags.get(_SAMPLES, 1), tags.get(_BITS, (1,))
-    if _DNG_VERSION in tags or tags.get(_SUBFILE_KIND, 0) & 1 or photometric in _RAW_PHOTOMETRICS:
-        raise PhotoError("this is a camera raw file.", remedy=EXPORT_REMEDY)  # its first page is but a small preview
     if photometric not in (_WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _PALETTE, _YCBCR):
         kind = _OTHER_PHOTOMETRICS.get(photometric, f"of an unusual kind ({photometric})")
         raise PhotoError(f"the photo is {kind}, not RGB.", remedy=RGB_REMEDY)

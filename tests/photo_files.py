@@ -58,9 +58,13 @@ _EXIF_TAGS = {
     "DateTimeOriginal": 0x9003,
     "OffsetTimeOriginal": 0x9011,
     "Flash": 0x9209,
+    "UserComment": 0x9286,
     "ColorSpace": 0xA001,
+    "CustomRendered": 0xA401,
     "DigitalZoomRatio": 0xA404,
+    "SceneCaptureType": 0xA406,
     "LensModel": 0xA434,
+    "CompositeImage": 0xA460,
 }
 
 
