@@ -8,8 +8,8 @@ from analyzer.job import Job, PhotoEntry
 from analyzer.jobfile import JOB_FILE, read_job
 from analyzer.results import FindingResult
 from calibration.errors import CalibrationError, PhotoError
-from calibration.findings import Finding, Severity
-from calibration.flatboard import finding_of, photo_findings
+from calibration.findings import Finding, Severity, finding_of
+from calibration.flatboard import photo_findings
 from calibration.photo import open_photo
 from calibration.place import locate
 

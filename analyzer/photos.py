@@ -15,8 +15,8 @@ from analyzer.zones import ZoneReading, read_zone
 from calibration.camera import card_XYZ
 from calibration.colorspace import D50, Lab_image
 from calibration.errors import CalibrationError, PhotoError
-from calibration.findings import Finding, finding
-from calibration.flatboard import FlatBoard, finding_of, flat_board
+from calibration.findings import Finding, finding, finding_of
+from calibration.flatboard import FlatBoard, flat_board
 from calibration.photo import Photo, open_photo
 from calibration.place import locate
 

@@ -8,6 +8,8 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
 
+from calibration.errors import CalibrationError
+
 
 class Severity(StrEnum):
     """How far a finding reaches."""
@@ -375,3 +377,9 @@ def finding(code: str, **found: object) -> Finding:
     """
     kind = REGISTRY[code]
     return Finding(code, kind.severity, kind.line.format(**found), kind.remedy)
+
+
+def finding_of(error: CalibrationError) -> Finding:
+    """The finding that says in results and reports what an error says to a caller."""
+    kind = REGISTRY[error.code]
+    return Finding(kind.code, kind.severity, error.what[:1].upper() + error.what[1:], error.remedy or kind.remedy)

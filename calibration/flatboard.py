@@ -4,7 +4,7 @@ photo -> where the board and the card lie -> light -> gray card -> camera correc
 what of it can be measured, findings.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import cv2
@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import gray_card_correction
-from calibration.errors import CalibrationError, PlaceError, ReferenceCardError
+from calibration.errors import PlaceError, ReferenceCardError
 from calibration.findings import REGISTRY, Finding, finding
 from calibration.light import Light, light_from_background, light_from_flat
 from calibration.photo import Photo
@@ -49,7 +49,7 @@ class FlatBoard:
     measurable: NDArray[np.bool_]  # (rows, columns); False: outside the photo, clipped, or under the card
     mm_per_px: float
     photo_px_per_mm: float  # coarsest scale in the photo over the board
-    located_by: Literal["corners", "outline"]
+    located_by: Literal["strips", "corners", "outline"]
     plane: Plane
     card_px: NDArray[np.float64]  # (4, 2), the card's corners in the photo
     reading: GrayReading
@@ -157,20 +157,17 @@ def photo_findings(photo: Photo, place: Place, size_mm: tuple[float, float] | No
     return findings
 
 
-def finding_of(error: CalibrationError) -> Finding:
-    """The finding that says in results and reports what an error says to a caller."""
-    kind = REGISTRY[error.code]
-    return Finding(kind.code, kind.severity, error.what[:1].upper() + error.what[1:], error.remedy or kind.remedy)
-
-
 def _plane(photo: Photo, place: Place, size_mm: tuple[float, float]) -> Plane:
     if place.board is None:
         raise PlaceError(
-            f"the board was not found: {place.why_no_board}.",
+            place.why_no_board,
             photo=photo.name,
-            remedy=REGISTRY["board-not-found"].remedy,
-            code="board-not-found",
+            remedy=REGISTRY[place.code_no_board].remedy,
+            code=place.code_no_board,
         )
+    if place.strips is not None:
+        laid = place.strips.laid
+        return replace(laid.plane, lens=laid.lens)
     try:
         return plane_from_corners(place.board, *size_mm)
     except ValueError as problem:
@@ -204,6 +201,7 @@ def _card(photo: Photo, place: Place) -> tuple[NDArray[np.float64], GrayReading]
 
 def _place_findings(photo: Photo, place: Place, px_per_mm: float) -> list[Finding]:
     return [
+        *place.findings,
         *_scale_findings(photo, px_per_mm),
         *_outline_findings(place, px_per_mm),
         *_blur_findings(place, px_per_mm),
@@ -247,6 +245,8 @@ def _card_findings(reading: GrayReading) -> list[Finding]:
 def _blur_findings(place: Place, px_per_mm: float) -> list[Finding]:
     edges = (place.card_edges, place.board_edges)
     widths = [edge.edge_width_px for edge in edges if edge is not None and edge.edge_width_px is not None]
+    if place.strips is not None and place.strips.laid.edge_width_px is not None:
+        widths.append(place.strips.laid.edge_width_px)
     if not widths:
         return []
     width_mm = min(widths) / px_per_mm

@@ -4,7 +4,7 @@ What the finisher gives is taken; what is not given is looked for. Nothing is ra
 None, with the reason, so that a caller can show what was seen.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import cv2
@@ -14,11 +14,16 @@ from numpy.typing import ArrayLike, NDArray
 from calibration.background import Background, background_of
 from calibration.card import find_card
 from calibration.edges import EdgeQuad, refine_quad
+from calibration.errors import PlaceError
+from calibration.findings import Finding, finding_of
 from calibration.outline import find_outline
 from calibration.photo import Photo
 from calibration.preview import Preview, preview_of
 from calibration.quads import side_lengths
+from calibration.strip_board import SettledBoard, settle_board
+from calibration.strip_plane import place_by_strips
 
+STRIPS_HIDDEN = "strips-hidden"  # too few markers: the board is then looked for without them
 SQUARE_BOARD = 1.12  # a board less elongated than this is taken as lying the way it is seen
 CARD_REACH_SHARE = 0.08  # of the card's shorter side: how far its edge may lie from the first guess
 MIN_BACKGROUND = 0.08  # share of the frame; with less there is nothing for the board to stand out from (chosen)
@@ -31,11 +36,14 @@ class Place:
 
     board: NDArray[np.float64] | None  # (4, 2): top-left, top-right, bottom-right, bottom-left of the board itself
     card: NDArray[np.float64] | None  # (4, 2), clockwise from anywhere
-    located_by: Literal["corners", "outline"] | None
-    board_edges: EdgeQuad | None  # how well the outline is supported; None when the corners were given
+    located_by: Literal["strips", "corners", "outline"] | None
+    strips: SettledBoard | None  # None: no strips, or they were not used
+    board_edges: EdgeQuad | None  # how well the outline is supported; None when it was not used
     card_edges: EdgeQuad | None
     turned: bool  # the board stands upright in the photo, and its left end was taken to be at the top
     why_no_board: str
+    code_no_board: str  # of the finding that says so
+    findings: tuple[Finding, ...]  # of the search itself
     why_no_card: str
     card_rivals: tuple[NDArray[np.float64], ...]  # other patches that might have been the card
     preview: Preview
@@ -66,18 +74,27 @@ def locate(
     preview = preview_of(photo)
     background = background_of(preview)
     card_found = _card(photo, preview, background, card)
-    if corners is None:
-        board_found = _board(photo, preview, background, size_mm, card_found.quad)
+    if corners is not None:
+        board_found = _BoardFound(np.asarray(corners, dtype=np.float64), "corners")
     else:
-        board_found = _BoardFound(np.asarray(corners, dtype=np.float64), "corners", None, turned=False, why_not="")
+        by_strips = None if size_mm is None else _by_strips(photo, size_mm)
+        if by_strips is not None and (by_strips.quad is not None or by_strips.code != STRIPS_HIDDEN):
+            board_found = by_strips
+        else:
+            board_found = _by_outline(photo, preview, background, size_mm, card_found.quad)
+            if by_strips is not None:
+                board_found = replace(board_found, findings=by_strips.findings)
     return Place(
         board=board_found.quad,
         card=card_found.quad,
         located_by=board_found.located_by,
+        strips=board_found.strips,
         board_edges=board_found.edges,
         card_edges=card_found.edges,
         turned=board_found.turned,
         why_no_board=board_found.why_not,
+        code_no_board=board_found.code,
+        findings=board_found.findings,
         why_no_card="" if card_found.quad is not None else "no calm, neutral, four-sided patch was seen",
         card_rivals=card_found.rivals,
         preview=preview,
@@ -128,13 +145,31 @@ def _side_most_to_the_right(quad: NDArray[np.float64]) -> int:
 @dataclass(frozen=True, slots=True, eq=False)
 class _BoardFound:
     quad: NDArray[np.float64] | None
-    located_by: Literal["corners", "outline"] | None
-    edges: EdgeQuad | None
-    turned: bool
-    why_not: str
+    located_by: Literal["strips", "corners", "outline"] | None = None
+    edges: EdgeQuad | None = None
+    strips: SettledBoard | None = None
+    turned: bool = False
+    why_not: str = ""
+    code: str = "board-not-found"
+    findings: tuple[Finding, ...] = ()
 
 
-def _board(
+def _by_strips(photo: Photo, size_mm: tuple[float, float]) -> _BoardFound | None:
+    """The board between its strips, moved to its visible ends; None when there are no strips."""
+    try:
+        laid = place_by_strips(photo, *size_mm)
+    except PlaceError as refused:
+        hidden = refused.code == STRIPS_HIDDEN
+        return _BoardFound(
+            None, why_not=refused.what, code=refused.code, findings=(finding_of(refused),) if hidden else ()
+        )
+    if laid is None:
+        return None
+    settled = settle_board(photo, laid)
+    return _BoardFound(settled.laid.corners_px(), "strips", strips=settled)
+
+
+def _by_outline(
     photo: Photo,
     preview: Preview,
     background: Background,
@@ -145,14 +180,14 @@ def _board(
     outline = find_outline(photo, preview, background, size_mm, small_card)
     if outline is not None:
         quad, turned = order_corners(outline.edges.corners_px, size_mm)
-        return _BoardFound(quad, "outline", outline.edges, turned, why_not="")
+        return _BoardFound(quad, "outline", outline.edges, turned=turned)
     surrounded = background.is_background.mean() >= MIN_BACKGROUND
     reason = (
         "nothing four-sided of its proportions stands out from the background"
         if surrounded
         else "no calm background surrounds it"
     )
-    return _BoardFound(None, None, None, turned=False, why_not=reason)
+    return _BoardFound(None, why_not=f"the board was not found: {reason}.")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
