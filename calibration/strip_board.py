@@ -29,6 +29,7 @@ MAX_LENGTH_ERROR_MM = 4.0  # between both ends, more than the board's length: on
 STEP_MM, CLEAR_MM, MIN_STEP, MIN_ROWS = 0.6, 0.9, 0.2, 18
 ALONG_STEP_MM = 0.1  # between samples across an edge
 MAX_WIDTH_ERROR_MM = 2.0  # between both edges, more than the board's width: they are not believed
+U_END_MM, U_LONG_EDGE_MM = 0.15, 0.3  # of an edge that is seen: wood's edges are not straight, nor sharp. Chosen.
 MAX_UNSQUARE = np.radians(0.6)  # between both ends; more, and one of them is something else, or sawn askew
 
 
@@ -82,7 +83,9 @@ def settle_board(photo: Photo, laid: StripPlane) -> SettledBoard:
     edges = _long_edges(photo, turned)
     shift = sum(edges.values()) / max(1, len(edges))
     length_error = right.at_mm - left.at_mm if left and right else None
-    return SettledBoard(_moved(turned, 0.0, shift, 0.0), left, right, length_error, tuple(edges))
+    u_across = U_LONG_EDGE_MM if edges else laid.u_mm
+    settled = replace(_moved(turned, 0.0, shift, 0.0), u_mm=float(np.hypot(U_END_MM, u_across) / np.sqrt(2)))
+    return SettledBoard(settled, left, right, length_error, tuple(edges))
 
 
 def _turn(ends: list[End]) -> float:

@@ -80,11 +80,8 @@ def _one_of_each(agreeing: NDArray[np.intp], cells: NDArray[np.intp], distance: 
 
 def _homography(strip_mm: Array, photo_px: Array) -> Array | None:
     """From markers (n, 4, 2) to the photo; None if they do not lie like markers seen from their printed side."""
-    found, _ = cv2.findHomography(strip_mm.reshape(-1, 2), photo_px.reshape(-1, 2), 0)
-    if found is None:
-        return None
-    H = np.asarray(found, dtype=np.float64)
-    return H if np.isfinite(H).all() and np.linalg.det(H) > 0 else None
+    found: Array | None = cv2.findHomography(strip_mm.reshape(-1, 2), photo_px.reshape(-1, 2), 0)[0]  # type: ignore[assignment] # its stub leaves out None
+    return found if found is not None and np.isfinite(found).all() and np.linalg.det(found) > 0 else None
 
 
 def _distance_mm(H: Array, strip_mm: Array, photo_px: Array) -> Array:

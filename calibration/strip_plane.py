@@ -14,7 +14,7 @@ from calibration.plane import Plane
 from calibration.strip_consensus import RoughStrip, rough_strip
 from calibration.strip_finder import StripSightings, find_strips
 from calibration.strip_fit import Corners, Piece, StripFit, fit_strips
-from calibration.strips import Side, marker_place, section_of
+from calibration.strips import HEIGHT_MM, Side, marker_place, section_of, sections
 
 Array = NDArray[np.float64]
 
@@ -34,6 +34,17 @@ class LaidSection:
     index: int
     cells: tuple[int, ...]  # whose markers were used
     to_board: Array  # (3, 3): strip mm to board mm
+
+    def on_board(self, points_mm: ArrayLike) -> Array:
+        """Board mm (..., 2) of points (..., 2) of the strip."""
+        return np.asarray(np.asarray(points_mm, dtype=np.float64) @ self.to_board[:2, :2].T + self.to_board[:2, 2])
+
+    def outline_mm(self, length_mm: float) -> Array:
+        """The section as cut for a board of this length: corners (4, 2) in board mm, in order around it."""
+        printed = sections(self.side, length_mm)
+        own = printed[min(self.index, len(printed) - 1)]
+        near, far = 0.0, self.side.away * HEIGHT_MM
+        return self.on_board([(own.left_mm, far), (own.right_mm, far), (own.right_mm, near), (own.left_mm, near)])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,6 +76,10 @@ class StripPlane:
     def corners_px(self) -> Array:
         """The face's corners (4, 2) in the photo: top-left, top-right, bottom-right, bottom-left."""
         return self.lens.distort(self.plane.corners_px())
+
+    def papers_mm(self) -> tuple[Array, ...]:
+        """Outlines (4, 2) of the strips' sections in board mm, so far as they were seen: they may cover the board."""
+        return tuple(section.outline_mm(self.plane.length_mm) for section in self.sections)
 
 
 def place_by_strips(photo: Photo, length_mm: float, width_mm: float) -> StripPlane | None:
