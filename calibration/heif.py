@@ -32,6 +32,7 @@ _AVIF_BRANDS = frozenset({b"avif", b"avis"})
 _GAIN_MAP_BRAND = b"tmap"  # ISO/IEC 23008-12 amendment: a tone-mapped picture derived with a gain map
 _GAIN_MAP_WORD = "hdrgainmap"  # ends the auxiliary types that phones write
 
+_MOST_EXTENTS = 100_000  # chosen: 200 megapixels come in 800 parts; a damaged directory may state billions
 _LARGEST_ITEM = 2**40  # bytes; what a damaged directory states beyond is no place in a file
 
 
@@ -250,13 +251,18 @@ def _item_places(content: bytes, at: int) -> dict[int, list[tuple[int, int]]]:
         return int.from_bytes(content[at - width : at], "big")
 
     places = {}
+    left = _MOST_EXTENTS
     for _ in range(number(wide)):
         item = number(wide)
         method = number(2) & 15 if version else 0
         number(2)  # which file: this one
         base = number(base_bytes)
-        extents = []
-        for _ in range(number(2)):
+        extents: list[tuple[int, int]] = []
+        count = number(2)
+        left -= count
+        if left < 0:
+            raise ValueError(count)
+        for _ in range(count):
             number(index_bytes if version else 0)
             start = base + number(offset_bytes)
             extents.append((start, number(length_bytes)))

@@ -11,6 +11,7 @@ Sources: PNG (W3C, third edition, 2025), TIFF 6.0 (1992), JPEG (ITU-T T.81), TIF
 import struct
 import zlib
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from io import BytesIO
 from typing import Any, Literal
@@ -98,8 +99,8 @@ def is_camera_raw(content: bytes) -> bool:
         return False
 
 
-def tiff_directories(content: bytes) -> Iterator[ImageFileDirectory_v2]:
-    """The first page of a TIFF file, then those below it, in which raw files keep their pixels."""
+def tiff_directories(content: bytes) -> Iterator[dict[int, Any]]:
+    """Tags of the first page of a TIFF file, then of those below it, in which raw files keep their pixels."""
     stream = BytesIO(content)
     start = stream.read(16 if b"+" in content[2:4] else 8)
     first = _tiff_directory(start, stream, ImageFileDirectory_v2(start).next)
@@ -109,11 +110,16 @@ def tiff_directories(content: bytes) -> Iterator[ImageFileDirectory_v2]:
         yield _tiff_directory(start, stream, at)
 
 
-def _tiff_directory(start: bytes, stream: BytesIO, at: int) -> ImageFileDirectory_v2:
+def _tiff_directory(start: bytes, stream: BytesIO, at: int) -> dict[int, Any]:
+    """All tags that can be read: they are unpacked here and now, for a damaged one can raise anything when it is."""
     tags = ImageFileDirectory_v2(start)
     stream.seek(at)
     tags.load(stream)
-    return tags
+    found = {}
+    for tag in tags:
+        with suppress(Exception):
+            found[tag] = tags[tag]
+    return found
 
 
 def check_tiff_complete(tags: Mapping[int, Any], content: bytes) -> None:
