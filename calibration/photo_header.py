@@ -8,6 +8,7 @@ caller's, checked on the size found here. EXIF and TIFF tags are read by Pillow.
 Sources: PNG (W3C, third edition, 2025), TIFF 6.0 (1992), JPEG (ITU-T T.81), TIFF/EP tags as in DNG 1.7.
 """
 
+import operator
 import struct
 import zlib
 from collections.abc import Iterable, Iterator, Mapping
@@ -125,9 +126,14 @@ def _tiff_directory(start: bytes, stream: BytesIO, at: int) -> dict[int, Any]:
 def check_tiff_complete(tags: Mapping[int, Any], content: bytes) -> None:
     """Raise if the pixels of a page lie beyond the end of the file."""
     for offsets, sizes in (_STRIPS, _TILES):
-        ends = [at + size for at, size in zip(tags.get(offsets, ()), tags.get(sizes, ()), strict=False)]
+        ends = [at + size for at, size in zip(_integers(tags, offsets), _integers(tags, sizes), strict=False)]
         if ends and max(ends) > len(content):
             raise PhotoError(CUT_SHORT, remedy=DAMAGED_REMEDY)
+
+
+def _integers(tags: Mapping[int, Any], tag: int) -> tuple[int, ...]:
+    values = tags.get(tag, ())
+    return tuple(value for value in (values if isinstance(values, tuple) else (values,)) if isinstance(value, int))
 
 
 def read_header(content: bytes) -> PhotoHeader:
@@ -302,8 +308,8 @@ def _read_tiff(content: bytes) -> PhotoHeader:
     icc = tags.get(_ICC)
     return PhotoHeader(
         "TIFF",
-        tags[_WIDTH],
-        tags[_HEIGHT],
+        operator.index(tags[_WIDTH]),  # no number at all in a damaged file
+        operator.index(tags[_HEIGHT]),
         bits=16 if tags[_BITS][0] == 16 else 8,
         icc=icc if isinstance(icc, bytes) else None,
         icc_damaged=icc is not None and not isinstance(icc, bytes),

@@ -559,6 +559,7 @@ PHONE = "Export or share the photo as JPEG"
         (pillow_file(random_codes(dtype=np.uint16)[..., 0], "TIFF")[:9], "header cannot be read", "Copy it again"),
         (WHOLE["JPEG"].replace(struct.pack(">HH", 40, 60), bytes(4)), "header cannot be read", "Copy it again"),
         (b"\xff\xd8\xff\xd9", "header cannot be read", "Copy it again"),
+        (tiff_file(random_codes(), {256: b"\t\0\0\0"}), "header cannot be read", "Copy it again"),
         (b"\x89PNG\r\n\x1a\n" + png_chunk(b"IEND", b""), "header cannot be read", "Copy it again"),
         (WHOLE["PNG"][:33] + png_chunk(b"IEND", b""), "it holds no pixels", "Copy it again"),
     ],
