@@ -185,6 +185,15 @@ def test_exif_is_read(opened: Callable[..., Photo]) -> None:
     assert codes_of(photo)[-1] == "flash-fired"
 
 
+def test_a_gain_map_is_told_and_left_alone(opened: Callable[..., Photo]) -> None:
+    """ISO/IEC 23008-12: a file with a picture derived by a gain map lists the brand tmap."""
+    mapped = WHOLE.replace(b"miaf", b"tmap", 1)
+    assert mapped.index(b"tmap") < 40
+    photo = opened(mapped)
+    assert codes_of(photo) == [*codes_of(opened(WHOLE)), "gain-map"]
+    assert np.array_equal(photo.codes, opened(WHOLE).codes)
+
+
 # --- damage
 
 

@@ -5,6 +5,7 @@ import sys
 from collections.abc import Callable
 from io import BytesIO
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from calibration.camera import gray_card_correction
 from calibration.colorspace import D50, D65, XYZ_TO_SRGB, XYZ_to_Lab, adaptation_matrix, white_XYZ
 from calibration.errors import PhotoError
 from calibration.photo import Photo, open_photo
+from calibration.raw import _levels
 from calibration.raw_colour import Calibration, CameraColour, _temperature_K, camera_matrix
 from calibration.reference import GrayReading
 
@@ -173,6 +175,14 @@ def test_a_pixel_is_clipped_from_the_white_level_on(opened: Callable[..., Photo]
     expected[1, 1] = True
     assert np.array_equal(photo.is_clipped(), expected)
     assert of_full_scale(photo)[0, 1, 1] == pytest.approx(1)
+
+
+def test_a_channel_that_bends_before_it_clips_is_full_where_it_bends() -> None:
+    """What only cameras' own formats state; LibRaw hands it on. A limit below black is none."""
+    raw = SimpleNamespace(black_level_per_channel=[64] * 4, white_level=1023)
+    for stated, used in ((None, [1023] * 4), ([900, 1000, 50, 2000], [900, 1000, 1023, 1023])):
+        raw.camera_white_level_per_channel = stated
+        assert _levels(raw) == [(64, white) for white in used]
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
