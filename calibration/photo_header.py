@@ -43,7 +43,7 @@ _DQT, _APP1, _APP2 = 0xDB, 0xE1, 0xE2
 
 # How a JPEG says that a gain map for bright screens follows its picture: the namespace that the XMP of such photos
 # uses, the segment of ISO 21496-1, and the words by which the map itself is called behind the picture.
-_XMP, _GAIN_MAP_NAMESPACE = b"http://ns.adobe.com/xap/1.0/\0", b"/hdr-gain-map/"
+_XMP, _GAIN_MAP_NAMESPACE = b"/xap/1.0/\0", b"/hdr-gain-map/"  # the first ends the name that XMP begins with
 _GAIN_MAP_SEGMENT, _SEVERAL_PICTURES = b"urn:iso:std:iso:ts:21496:-1\0", b"MPF\0"
 _GAIN_MAP_WORDS = (_GAIN_MAP_NAMESPACE, b"hdrgainmap")
 
@@ -214,7 +214,7 @@ def _luminance_table(body: bytes) -> tuple[int, ...] | None:
 def _has_gain_map(segments: Iterable[tuple[int, bytes]], content: bytes, pixels_at: int) -> bool:
     several = False
     for marker, body in segments:
-        if marker == _APP1 and body.startswith(_XMP) and _GAIN_MAP_NAMESPACE in body:
+        if marker == _APP1 and _XMP in body[:64] and _GAIN_MAP_NAMESPACE in body:
             return True
         if marker == _APP2 and body.startswith(_GAIN_MAP_SEGMENT):
             return True
