@@ -30,6 +30,7 @@ class Background:
     colour_distance: NDArray[np.float32]  # the same without lightness: a shadow on the background is small here
     log_light: NDArray[np.float32]  # (rows, columns), fitted ln luminance of the background, everywhere
     is_background: NDArray[np.bool_]  # (rows, columns)
+    spread_log_Y: float  # of what it was fitted to, ln units; large: nothing calm surrounds the board
 
 
 def background_of(preview: Preview) -> Background:
@@ -62,7 +63,7 @@ def background_of(preview: Preview) -> Background:
     squares = ((layers - full) / spreads) ** 2
     colour_distance = np.sqrt(squares[..., 1] + squares[..., 2])
     distance = np.sqrt(squares.sum(axis=2))
-    return Background(distance, colour_distance, full[..., 0], distance < AGREES)
+    return Background(distance, colour_distance, full[..., 0], distance < AGREES, float(spreads[0]))
 
 
 def _terms(x: NDArray[np.float32], y: NDArray[np.float32], degree: int) -> NDArray[np.float32]:

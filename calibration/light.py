@@ -19,6 +19,7 @@ from calibration.plane import Plane
 from calibration.preview import Preview
 
 MIN_BACKGROUND = 0.08  # share of the frame; less says too little about the light (chosen)
+MAX_SPREAD = 0.12  # ln units, of the background; a cluttered bench (0.3 and more) says nothing about the light (chosen)
 # Standard uncertainty of the light's ratio between two places, relative.
 U_FLOOR = 0.005  # at the same place: shading by the card's thickness, reflections from clothes and walls (chosen)
 U_SHARE = 0.25  # of what the background shows: it is another surface, not at the board's height (chosen)
@@ -74,7 +75,7 @@ class Light:
 def light_from_background(preview: Preview, background: Background, plane: Plane) -> Light:
     """What the background around the board says about the light."""
     px_per_mm = plane.px_per_mm()[0]
-    if background.is_background.mean() < MIN_BACKGROUND:
+    if background.is_background.mean() < MIN_BACKGROUND or background.spread_log_Y > MAX_SPREAD:
         return Light(None, preview.scale, mapped=False, px_per_mm=px_per_mm)
     seen = background.log_light[background.is_background]
     # the fitted surface may run away where no background is near; light does not
