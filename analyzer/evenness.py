@@ -37,10 +37,15 @@ REFILL_DEG = 2.0  # a streak then leaves its row by a tenth of the longest wave 
 GRAIN_BLUR_MM = 0.8  # grain lines show below the blotch band, single pixels do not
 GRAIN_COHERENCE = 0.15  # of the structure tensor, 0 to 1; patchy surfaces of 80 x 120 mm reach 0.1
 
-# How much power the wedge of a ring may hold beyond the ring's own mean, in standard deviations of chance, before it
-# is figure: from the first on a share is taken out, from the second on all. Chosen on simulated surfaces: at 2 and 4
-# fewer than 1 % of patchy surfaces lose more than 10 % of B, and figure as strong as the blotch adds at most 10 %.
-SURPLUS_DOUBTED, SURPLUS_REFUSED = 2.0, 4.0
+# How much more power the wedge of a ring may hold than the rest of the ring before the surplus is figure, in standard
+# deviations of chance: from the first on some of it is taken out, from the second on all. Where figure is seen clearly
+# at one wavelength it is expected at the others too, and no more than one standard deviation is left in. Chosen on
+# simulated surfaces: fewer than 1 % of patchy ones lose more than 10 % of B, and streaks as strong as the blotch add
+# 2 to 5 %.
+SURPLUS_REFUSED = (2.0, 4.0)
+FIGURE_SEEN = (3.0, 5.0)  # in one ring: from "perhaps" to "surely"
+FIGURE_SHARE = 0.02  # of the power of the band, before a ring may speak for the others: less is leakage
+NOTHING = 1e-12  # power outside the wedge that stands for none
 MODES_LEAK = 1.1  # neighbouring modes share waves, so chance is wider than their number says; simulated: 1.0 to 1.15
 # Wavelengths at which a ring ends: half octaves, to just beyond the band on both sides.
 RINGS_MM = (64.0, 45.3, 32.0, 22.6, 16.0, 11.3, 8.0, 5.66, 4.0, 2.83)
@@ -50,7 +55,9 @@ MIN_RING = (3, 6)  # modes inside and outside the wedge; smaller rings join the 
 WHITE_RINGS_MM = ((FINEST_MM, 2.5), (2.5, 4.0), (4.0, 5.7), (5.7, 8.0))
 WHITE_DOUBT = 0.2  # relative 95 % doubt of the white part: resampling and JPEG colour it; chosen
 
-METHOD_U95 = 0.03  # relative: what leaks out of the band at its ends, 0 to 4 % on simulated surfaces
+# What the method itself may be off by, relative: to B, what leaks out at the ends of the band (1 to 4 % of it on
+# simulated surfaces); to the figure, what of it stays in (streaks three times as strong as the blotch add 3 %).
+METHOD_U95, FIGURE_U95 = 0.015, 0.015
 READING_U95 = 0.01  # L*: no photo tells less, even where a drawing without noise would
 # Bins of wavelength for the sampling error, in modes. Half a mode: finer than the modes' own leak, so that the leak
 # does not make a few large patches pass for many. Coverage of the 95 % interval is then 92 to 98 % (simulated).
@@ -122,11 +129,13 @@ def evenness(Y: NDArray[np.floating], measured: NDArray[np.bool_], mm_per_px: fl
     white = _white_power(modes, power, wedge) / share  # the fill is smooth: noise only where measured
     noise = white * float(passed.sum())
     B = math.sqrt(max(0.0, total - noise))
-    B_u95 = _half_width(B, total, noise, share * _freedom(modes, passed, power, L.size * mm_per_px**2))
+    figure = math.sqrt(float((between(modes, *BLOTCH_MM) * (1 - kept) * power).sum()))
+    freedom = share * _freedom(modes, passed, power, L.size * mm_per_px**2)
+    B_u95 = math.hypot(_sampling_u95(B, total, noise, freedom), METHOD_U95 * B, FIGURE_U95 * figure, READING_U95)
     return Evenness(
         blotch=B,
         blotch_u95=B_u95,
-        figure=math.sqrt(float((between(modes, *BLOTCH_MM) * (1 - kept) * power).sum())),
+        figure=figure,
         patch_mm=full_width_mm(modes, passed * (power - white)) if B_u95 < B else None,
         bands=_bands(modes, kept, power * _per_measured(total, passed * power) - white),
         deviation=np.where(measured, deviation, np.nan).astype(np.float32),
@@ -173,7 +182,7 @@ def _grain_deg(L: Array, measured: NDArray[np.bool_], mm_per_px: float) -> float
     smooth = cv2.GaussianBlur(L, (0, 0), GRAIN_BLUR_MM / mm_per_px)
     down, along = np.gradient(smooth)
     down, along = down[measured], along[measured]
-    down_down, along_along, down_along = down @ down, along @ along, down @ along
+    down_down, along_along, down_along = ((a * b).sum() for a, b in ((down, down), (along, along), (down, along)))
     stretch = math.hypot(down_down - along_along, 2 * down_along)
     if stretch <= GRAIN_COHERENCE * (down_down + along_along):
         return 0.0
@@ -181,23 +190,44 @@ def _grain_deg(L: Array, measured: NDArray[np.bool_], mm_per_px: float) -> float
     return slope if abs(slope) <= GRAIN_LIMIT_DEG else 0.0
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Surplus:
+    """More power in the wedge of a ring than outside it."""
+
+    inside: NDArray[np.bool_]  # modes of the ring in the wedge
+    log_ratio: float  # of mean powers, inside to outside
+    chance: float  # standard deviation of the same on a patchy surface
+    power: float  # L*², of the surplus
+
+
 def _kept_of_figure(modes: Modes, power: Array, wedge: NDArray[np.bool_]) -> Array:
     """Share of the power of each mode that is not figure: 1 outside the wedge, at most 1 inside it."""
     kept = np.ones_like(power)
+    surpluses = list(_surpluses(modes, power, wedge))
+    enough = FIGURE_SHARE * float((between(modes, *BLOTCH_MM) * power).sum())
+    clearest = max((one.log_ratio / one.chance for one in surpluses if one.power >= enough), default=0.0)
+    sure = _step(clearest, *FIGURE_SEEN)
+    for one in surpluses:
+        doubtful = one.log_ratio * (1 - _step(one.log_ratio / one.chance, *SURPLUS_REFUSED))
+        allowed = doubtful + sure * min(one.chance - doubtful, 0.0)
+        kept[one.inside] = math.exp(allowed - one.log_ratio)
+    return kept
+
+
+def _surpluses(modes: Modes, power: Array, wedge: NDArray[np.bool_]) -> Iterator[_Surplus]:
     for ring in _rings(modes, wedge):
         inside, outside = ring & wedge, ring & ~wedge
-        found, patchy = float(power[inside].mean()), float(power[outside].mean())
-        if found <= patchy:
-            continue
-        if patchy == 0:
-            kept[inside] = 0
-            continue
-        chance = MODES_LEAK * math.sqrt(2 / inside.sum() + 2 / outside.sum())  # of the log of a ratio of two means
-        surplus = math.log(found / patchy)
-        doubt = np.clip((surplus / chance - SURPLUS_DOUBTED) / (SURPLUS_REFUSED - SURPLUS_DOUBTED), 0, 1)
-        allowed = surplus * (1 - doubt**2 * (3 - 2 * doubt))  # smooth step
-        kept[inside] = math.exp(allowed - surplus)
-    return kept
+        count, found = int(inside.sum()), float(power[inside].mean())
+        patchy = max(float(power[outside].mean()), found * NOTHING)
+        if found > patchy > 0:
+            chance = MODES_LEAK * math.sqrt(2 / count + 2 / int(outside.sum()))  # chi-squares of one degree each
+            yield _Surplus(inside, math.log(found / patchy), chance, count * (found - patchy))
+
+
+def _step(value: float, start: float, end: float) -> float:
+    """0 up to `start`, 1 from `end` on, smooth between."""
+    t = min(max((value - start) / (end - start), 0.0), 1.0)
+    return t * t * (3 - 2 * t)
 
 
 def _rings(modes: Modes, wedge: NDArray[np.bool_]) -> Iterator[NDArray[np.bool_]]:
@@ -245,13 +275,13 @@ def _freedom(modes: Modes, passed: Array, power: Array, area_mm2: float) -> floa
     return float(found.sum()) ** 2 / spread if spread > 0 else MIN_FREEDOM
 
 
-def _half_width(B: float, total: float, noise: float, freedom: float) -> float:
-    """95 % half-width of B, L*: the wider, upper side of the interval."""
+def _sampling_u95(B: float, total: float, noise: float, freedom: float) -> float:
+    """95 % half-width of B as a sample, L*: the wider, upper side of the interval."""
     nu = max(freedom, MIN_FREEDOM)
     # 2.5 % point of chi-square over nu (Wilson & Hilferty, PNAS 17, 1931)
     low = (1 - 2 / (9 * nu) - Z_975 * math.sqrt(2 / (9 * nu))) ** 3
     B2_u95 = math.hypot(total * (1 / low - 1), WHITE_DOUBT * noise)
-    return math.hypot(math.sqrt(B**2 + B2_u95) - B, METHOD_U95 * B, READING_U95)
+    return math.sqrt(B**2 + B2_u95) - B
 
 
 def _per_measured(total: float, passed: Array) -> float:
