@@ -17,6 +17,7 @@ from calibration.background import Background
 from calibration.photo import Photo
 from calibration.plane import Plane
 from calibration.preview import Preview
+from calibration.quads import quad_mask
 
 MIN_BACKGROUND = 0.08  # share of the frame; less says too little about the light (chosen)
 MAX_SPREAD = 0.12  # ln units, of the background; a cluttered bench (0.3 and more) says nothing about the light (chosen)
@@ -75,9 +76,12 @@ class Light:
 def light_from_background(preview: Preview, background: Background, plane: Plane) -> Light:
     """What the background around the board says about the light."""
     px_per_mm = plane.px_per_mm()[0]
-    if background.is_background.mean() < MIN_BACKGROUND or background.spread_log_Y > MAX_SPREAD:
+    # with nothing calm around it, the fit may have settled on the board itself
+    face = quad_mask(background.is_background.shape, preview.to_preview(plane.corners_px()))
+    around = background.is_background & ~face
+    if around.mean() < MIN_BACKGROUND or background.spread_log_Y > MAX_SPREAD:
         return Light(None, preview.scale, mapped=False, px_per_mm=px_per_mm)
-    seen = background.log_light[background.is_background]
+    seen = background.log_light[around]
     # the fitted surface may run away where no background is near; light does not
     log_light = np.clip(background.log_light, seen.min() - 0.1, seen.max() + 0.1)
     return Light(log_light.astype(np.float32), preview.scale, mapped=False, px_per_mm=px_per_mm)
