@@ -94,6 +94,8 @@ def flat_board(
     ReferenceCardError
         If the card was not found or cannot serve.
     """
+    if photo.reduced > 1:
+        raise ValueError("flat_board: a photo decoded at reduced size averages its codes; open it whole to measure it.")
     plane = _plane(photo, place, size_mm)
     coarsest, _ = plane.px_per_mm()
     findings = [*photo.findings, *_place_findings(photo, place, coarsest)]

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from calibration.colorspace import sRGB_encode
 from calibration.photo import Photo
 
 LONGEST_PX = 640  # about; chosen: a 30 mm card in a photo 900 mm wide is still 21 pixels wide
@@ -57,5 +58,10 @@ def preview_of(photo: Photo) -> Preview:
     Y = np.maximum(linear @ photo.to_XYZ[1].astype(np.float32), 0) + np.float32(DARK_FLOOR)
     log_R, log_G, log_B = (np.log(np.maximum(linear[..., channel], 0) + np.float32(DARK_FLOOR)) for channel in range(3))
     layers = np.stack([np.log(Y), log_R - log_G, log_B - log_G], axis=-1)
-    small = codes if codes.dtype == np.uint8 else np.right_shift(codes, 8)
-    return Preview(layers, small.astype(np.uint8), shrink)
+    return Preview(layers, codes if codes.dtype == np.uint8 else _for_the_eye(linear), shrink)
+
+
+def _for_the_eye(linear: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """8-bit codes of linear values, as bright as they may be: 16-bit codes may be linear, and would look black."""
+    bright = max(float(np.percentile(linear, 99)), DARK_FLOOR)
+    return np.rint(255 * sRGB_encode(np.clip(linear / bright, 0, 1))).astype(np.uint8)
