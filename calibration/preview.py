@@ -58,7 +58,8 @@ def preview_of(photo: Photo) -> Preview:
     Y = np.maximum(linear @ photo.to_XYZ[1].astype(np.float32), 0) + np.float32(DARK_FLOOR)
     log_R, log_G, log_B = (np.log(np.maximum(linear[..., channel], 0) + np.float32(DARK_FLOOR)) for channel in range(3))
     layers = np.stack([np.log(Y), log_R - log_G, log_B - log_G], axis=-1)
-    return Preview(layers, codes if codes.dtype == np.uint8 else _for_the_eye(linear), shrink)
+    for_the_eye = np.asarray(codes, dtype=np.uint8) if codes.dtype == np.uint8 else _for_the_eye(linear)
+    return Preview(layers, for_the_eye, shrink)
 
 
 def _for_the_eye(linear: NDArray[np.float32]) -> NDArray[np.uint8]:
