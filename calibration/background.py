@@ -35,7 +35,7 @@ class Background:
 
 def background_of(preview: Preview) -> Background:
     """Fit the background of a preview."""
-    layers = np.asarray(cv2.GaussianBlur(preview.layers, (0, 0), 1.0), dtype=np.float32)
+    layers = preview.layers
     # a smooth surface needs no more than every fourth pixel; it is drawn out to full size in the end
     coarse = layers[::COARSE, ::COARSE]
     rows, columns = coarse.shape[:2]

@@ -19,7 +19,6 @@ LEVELS = 14  # thresholds of a map
 BAND = 3  # levels between the two thresholds of a band
 MIN_SIDE_PX = 10  # of the preview
 MOST_PATCHES = 8
-NOISE_PX = 3  # of the preview, averaged before a patch is judged (chosen)
 GOOD_ENOUGH = 0.5  # score and plausibility together; colour alone has then found the card
 MAX_AREA_SHARE = 0.3  # of the frame
 MAX_ASPECT = 3.5  # cards are 1:1 to 3:2; tilt and long step cards add to that
@@ -53,14 +52,12 @@ class Candidate:
 def find_card(preview: Preview, background: Background) -> tuple[Candidate, ...]:
     """Candidates for the gray card, best first; empty when nothing looks like one."""
     scene_log_Y = float(np.percentile(preview.log_Y, BRIGHTEST_PERCENTILE))
-    # pixel noise is no texture: a small or noisy photo would make a calm card look rough
-    smooth = cv2.blur(preview.layers, (NOISE_PX, NOISE_PX)).astype(np.float32)
     candidates: tuple[Candidate, ...] = ()
     quads: list[NDArray[np.float64]] = []
     for masks in (_colour_masks(preview, background), _lightness_masks(preview)):
         for mask in masks:
             quads += [quad for quad in _quads(mask) if not any(_same(quad, other) for other in quads)]
-        candidates = _best(smooth, quads, scene_log_Y)
+        candidates = _best(preview.layers, quads, scene_log_Y)
         if candidates and candidates[0].score * _plausible_level(candidates[0], scene_log_Y) > GOOD_ENOUGH:
             break
     return candidates

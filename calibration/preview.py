@@ -14,6 +14,7 @@ from calibration.colorspace import sRGB_encode
 from calibration.photo import Photo
 
 LONGEST_PX = 640  # about; chosen: a 30 mm card in a photo 900 mm wide is still 21 pixels wide
+NOISE_PX = 3  # over which the layers are averaged
 DARK_FLOOR = 0.004  # of full scale; below it a phone's noise and flare decide, not the subject
 
 
@@ -57,9 +58,10 @@ def preview_of(photo: Photo) -> Preview:
     linear = np.stack([photo.curve[:, channel][codes[..., channel]] for channel in range(3)], axis=-1)
     Y = np.maximum(linear @ photo.to_XYZ[1].astype(np.float32), 0) + np.float32(DARK_FLOOR)
     log_R, log_G, log_B = (np.log(np.maximum(linear[..., channel], 0) + np.float32(DARK_FLOOR)) for channel in range(3))
-    layers = np.stack([np.log(Y), log_R - log_G, log_B - log_G], axis=-1)
+    # pixel noise is no texture: in a small or noisy photo it would make a calm card look rough, and tear outlines
+    layers = cv2.blur(np.stack([np.log(Y), log_R - log_G, log_B - log_G], axis=-1), (NOISE_PX, NOISE_PX))
     for_the_eye = np.asarray(codes, dtype=np.uint8) if codes.dtype == np.uint8 else _for_the_eye(linear)
-    return Preview(layers, for_the_eye, shrink)
+    return Preview(np.asarray(layers, dtype=np.float32), for_the_eye, shrink)
 
 
 def _for_the_eye(linear: NDArray[np.float32]) -> NDArray[np.uint8]:
