@@ -35,7 +35,8 @@ def patches(
     shortest, longest = waves_mm
     within = (frequency >= 1 / longest) & (frequency <= 1 / shortest)
     amplitude = within / np.maximum(frequency, 1 / longest) ** coarseness
-    field = np.fft.ifft2(np.fft.fft2(rng.standard_normal(sheet)) * amplitude).real
+    spectrum = np.fft.rfft2(rng.standard_normal(sheet)) * amplitude[:, : sheet[1] // 2 + 1]
+    field = np.fft.irfft2(spectrum, s=sheet)
     field /= math.sqrt(float(np.mean(amplitude**2)))
     top, left = (int(rng.integers(0, large - small)) for large, small in zip(sheet, shape, strict=True))
     return field[top : top + shape[0], left : left + shape[1]]

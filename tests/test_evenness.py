@@ -78,7 +78,7 @@ def test_patches_of_6_to_35_mm_are_measured_within_10_percent_of_what_the_zone_h
     zone_mm: Size, level: float, coarseness: float
 ) -> None:
     shape = shape_px(*zone_mm, MM_PER_PX)
-    for seed, s in enumerate((0.5, 1.0, 3.0)):
+    for seed, s in enumerate((0.5, 3.0)):
         field = s * unit(patches(shape, MM_PER_PX, seed, coarseness=coarseness))
         assert index(level + field) == pytest.approx(s, rel=0.10)
 
@@ -110,10 +110,9 @@ def test_texture_finer_than_2_mm_adds_less_than_a_tenth(zone_mm: Size, level: fl
 def test_half_a_wave_of_drift_adds_less_than_0_15(zone_mm: Size, direction_deg: float) -> None:
     s = 2.0
     rng = np.random.default_rng(direction_deg)
-    for level in LEVELS:
-        for waves in (0.2, 0.35, 0.5, 0.5):
-            slow = s * drift(shape_px(*zone_mm, MM_PER_PX), waves, direction_deg, rng.uniform(0, 2 * np.pi))
-            assert index(level + slow) < 0.15 * s
+    for waves, level in ((0.2, 25), (0.35, 45), (0.5, 75), (0.5, 45), (0.5, 25)):
+        slow = s * drift(shape_px(*zone_mm, MM_PER_PX), waves, direction_deg, rng.uniform(0, 2 * np.pi))
+        assert index(level + slow) < 0.15 * s
 
 
 @zones
@@ -138,12 +137,16 @@ def test_streaks_of_any_width_add_less_than_0_15(zone_mm: Size, level: float, sl
         assert index(level + streaks) < 0.15 * s
 
 
+@pytest.fixture(scope="module")
+def scene() -> Array:
+    """Luminance of 80 x 120 mm painted at 16 px/mm."""
+    return luminance(45 + 1.5 * patches(shape_px(80, 120, 1 / 16), 1 / 16, 7, coarseness=1))
+
+
 @pytest.mark.parametrize("px_per_mm", [4, 8, 16])
-def test_the_same_blotch_seen_at_another_scale_has_the_same_index(px_per_mm: int) -> None:
-    """Painted at 16 px/mm; averaged to what a camera might see, then to about 2.5 px/mm. The table allows 7 %."""
+def test_the_same_blotch_seen_at_another_scale_has_the_same_index(scene: Array, px_per_mm: int) -> None:
+    """Averaged to what a camera might see, then to about 2.5 px/mm. The table allows 7 %."""
     finest = 1 / 16
-    field = 1.5 * patches(shape_px(80, 120, finest), finest, 7, coarseness=1)
-    scene = luminance(45 + field)
     want = evenness(averaged(scene, 4), np.ones(shape_px(80, 120, 4 * finest), bool), 4 * finest).blotch
     seen = averaged(scene, 16 // px_per_mm)
     flat = averaged(seen, max(1, px_per_mm * 2 // 5))
