@@ -18,6 +18,7 @@ from calibration.flatboard import FlatBoard
 BLOCK_MM = 15.0  # chosen: patches of blotch are 3 to 18 mm wide, half their wavelengths of 6 to 35 mm
 MIN_BLOCKS = 4  # a side, where the zone is small
 BLOCK_FILLED = 0.5  # share of a block that must be measured
+MIN_VISIBLE = 0.1  # share of a zone; less says too little of it (chosen)
 # Glare and specks, as ln luminance against the zone's own slow trend: both a multiple of the zone's spread and a
 # least step, so that neither blotch nor bold grain is taken for glare. Chosen.
 GLARE_SPREADS, GLARE_STEP = 5.0, 0.35
@@ -70,11 +71,13 @@ def read_zone(flat: FlatBoard, board: Board, zone: Zone) -> ZoneReading | None:
     window = zone_window(zone, board, flat.mm_per_px)
     XYZ = flat.XYZ[window]
     visible = flat.measurable[window]
-    if visible.sum() < MIN_BLOCKS**2 or visible.mean() < 0.1:
+    if min(visible.shape) < MIN_BLOCKS or visible.mean() < MIN_VISIBLE:
         return None
     speckless = visible & ~_outliers(XYZ[..., 1], visible, flat.mm_per_px)
     middle_mm = (sum(zone.span_mm) / 2, sum(zone.across_mm) / 2)
     blocks = _blocks(XYZ, speckless, flat.mm_per_px)
+    if not blocks.tell_of_spread():
+        return None
     return ZoneReading(
         XYZ=blocks.sums.sum(axis=(0, 1)) / blocks.counts.sum(),
         block_XYZ=blocks.means(),
@@ -91,9 +94,9 @@ def read_zone(flat: FlatBoard, board: Board, zone: Zone) -> ZoneReading | None:
 
 
 def _inside(low_mm: float, high_mm: float, mm_per_px: float, count: int) -> slice:
-    start = int(np.ceil(low_mm / mm_per_px - 1e-6))
-    stop = int(np.floor(high_mm / mm_per_px + 1e-6))
-    return slice(max(start, 0), min(stop, count))
+    start = max(int(np.ceil(low_mm / mm_per_px - 1e-6)), 0)
+    stop = min(int(np.floor(high_mm / mm_per_px + 1e-6)), count)
+    return slice(start, max(stop, start))  # never negative: that would count from the other end
 
 
 def _outliers(Y: NDArray[np.float32], visible: NDArray[np.bool_], mm_per_px: float) -> NDArray[np.bool_]:
@@ -143,7 +146,16 @@ class _Blocks:
     def means(self) -> NDArray[np.float64]:
         """Block means (rows, columns, 3); NaN where too little of a block is measured."""
         means = self.sums / np.maximum(self.counts, 1)
-        return np.where(self.counts >= BLOCK_FILLED * self.sizes, means, np.nan)
+        return np.where(self.is_filled, means, np.nan)
+
+    @property
+    def is_filled(self) -> NDArray[np.bool_]:
+        """Whether enough of a block is measured, (rows, columns, 1)."""
+        return np.asarray(self.counts >= BLOCK_FILLED * self.sizes)
+
+    def tell_of_spread(self) -> bool:
+        """Whether blocks of two rows and two columns show: from one alone nobody knows how far the wood varies."""
+        return bool(min(self.is_filled.any(axis=1).sum(), self.is_filled.any(axis=0).sum()) >= 2)
 
 
 def _blocks(XYZ: NDArray[np.float32], measured: NDArray[np.bool_], mm_per_px: float) -> _Blocks:
