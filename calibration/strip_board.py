@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 
 COVERED_MM = 8.0  # beside either strip, where its paper may hide the end of the board
 LIKELY_MM, REACH_MM = 3.0, 6.5  # of an end from where the strips put it: likely, and at most looked for (chosen)
-MIN_SUPPORT = 0.4  # share of profiles that must agree with an end's line
+MIN_SUPPORT = 0.6  # share of profiles that must agree with an end's line
 MAX_TURN = np.radians(1.8)  # of an end against the strips
 MAX_LENGTH_ERROR_MM = 4.0  # between both ends, more than the board's length: one of them is something else
 # An edge beside a strip: compared are the means over so much on either side of it, and so far from the strip's own cut

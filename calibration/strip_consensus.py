@@ -59,6 +59,8 @@ def _largest_agreement(
         cost = float(distance[agreeing].mean()) if len(agreeing) else np.inf
         if (-len(agreeing), cost) < (-len(best), least) and len(agreeing) >= 2:
             best, least = agreeing, cost
+            if len(best) == len(np.unique(cells)):
+                break  # all agree: no pair can find more
     return best, _homography(strip_mm[best], photo_px[best]) if len(best) >= 2 else None
 
 

@@ -18,7 +18,8 @@ from calibration.strips import CELLS, DICTIONARY, MODULES
 
 DETECTION_PX = 2000  # chosen: the longer side of the copy; a marker of 12.8 mm is read down to 15 px, 1.2 px/mm
 SMALLEST_SIDE_PX = 9.0  # of a marker on the copy; smaller squares are not looked at
-UNREAD_SQUARES, UNREAD_SIDE_PX = 6, 16.0  # so many squares too small to be read: look again at full size (chosen)
+EASY_SIDE_PX = 20.0  # of a marker on the copy; where they are smaller, the photo is looked at in full size (chosen)
+UNREAD_SQUARES = 6  # so many small squares on the copy may be markers, though none is read (chosen)
 # Of 36 bits. Markers of the strips differ by 12 bits, but by only 6 from some that are seen in a mirror.
 MOST_WRONG_BITS = 2
 
@@ -79,7 +80,11 @@ def _detect(photo: Photo) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Numbers (n,) and rough corners (n, 4, 2) in photo pixels; numbers from 2 * CELLS on are mirror images."""
     shrink = max(1, round(max(photo.codes.shape[:2]) / DETECTION_PX))
     numbers, corners, unread = _read(_gray(photo, shrink))
-    if shrink > 1 and not len(numbers) and np.count_nonzero(unread < UNREAD_SIDE_PX) >= UNREAD_SQUARES:
+    if len(numbers):
+        small = bool(np.median(_side_px(corners)) < EASY_SIDE_PX)
+    else:
+        small = bool(np.count_nonzero(unread < EASY_SIDE_PX) >= UNREAD_SQUARES)
+    if shrink > 1 and small:
         shrink = 1
         numbers, corners, _ = _read(_gray(photo, shrink))
     return numbers, (corners + 0.5) * shrink - 0.5

@@ -27,7 +27,8 @@ U_K1, U_K1_HELD = (
 # Of a corner: what the line fits leave, and what printing and paper add. Chosen; scaled up where corners fit worse.
 U_CORNER_PX, U_CORNER_MM = 0.05, 0.02
 
-PLAIN_ROUNDS, ROUNDS = 6, 25
+PLAIN_ROUNDS, ROBUST_ROUNDS = 6, 20
+SETTLED = 1e-6  # of the unknowns, which are about 1 or in mm
 ROBUST_SCALE = 4.0  # robust standard deviations at which a corner counts a quarter
 H_PARAMETERS, K1, POSES = 8, 8, 9  # where they stand among the unknowns
 
@@ -100,12 +101,13 @@ def fit_strips(
     unknowns = problem.unknowns_of(*start)
     weight = np.ones(len(corners.piece))
     damping = 1e-6
-    for number in range(ROUNDS):
-        unknowns, damping, moved = problem.step(unknowns, weight, damping)
-        if number >= PLAIN_ROUNDS:
-            weight = problem.weights(unknowns)
-        if moved < 1e-9 and number > PLAIN_ROUNDS + 3:
-            break
+    for rounds, robust in ((PLAIN_ROUNDS, False), (ROBUST_ROUNDS, True)):
+        for _ in range(rounds):
+            if robust:
+                weight = problem.weights(unknowns)
+            unknowns, damping, moved = problem.step(unknowns, weight, damping)
+            if moved < SETTLED:
+                break
     return problem.solution(unknowns, weight)
 
 
@@ -139,10 +141,12 @@ class _Problem:
         cost = float(residual @ residual)
         for _ in range(8):
             step = np.linalg.solve(normal + damping * np.diag(np.diag(normal) + 1e-12), gradient)
-            tried = unknowns - step
+            tried, moved = unknowns - step, float(np.abs(step).max())
+            if moved < SETTLED:  # what is left of the cost is rounding
+                return tried, damping, moved
             new = self._equations(tried, weight)[0]
             if new @ new <= cost * (1 + 1e-12):
-                return tried, max(damping / 10, 1e-12), float(np.abs(step).max())
+                return tried, max(damping / 10, 1e-12), moved
             damping *= 10
         return unknowns, damping, 0.0
 

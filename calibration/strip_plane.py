@@ -14,7 +14,7 @@ from calibration.plane import Plane
 from calibration.strip_consensus import RoughStrip, rough_strip
 from calibration.strip_finder import StripSightings, find_strips
 from calibration.strip_fit import Corners, Piece, StripFit, fit_strips
-from calibration.strips import HEIGHT_MM, Side, marker_place, section_of, sections
+from calibration.strips import HEIGHT_MM, SECTION_MM, Side, marker_place, section_of, sections
 
 Array = NDArray[np.float64]
 
@@ -39,6 +39,12 @@ class LaidSection:
         """Board mm (..., 2) of points (..., 2) of the strip."""
         return np.asarray(np.asarray(points_mm, dtype=np.float64) @ self.to_board[:2, :2].T + self.to_board[:2, 2])
 
+    def edge_at_mm(self, x_mm: float) -> float:
+        """Where the cut edge beside the board crosses x, y."""
+        x, y = self.to_board[:2, 2]
+        along = self.to_board[:2, 0]
+        return float(y + (x_mm - x) * along[1] / along[0])
+
     def outline_mm(self, length_mm: float) -> Array:
         """The section as cut for a board of this length: corners (4, 2) in board mm, in order around it."""
         printed = sections(self.side, length_mm)
@@ -60,10 +66,38 @@ class StripPlane:
     u_plane_mm: float  # the part of it that plane and lens have
     used: tuple[int, ...]  # numbers of the markers
     ignored: tuple[int, ...]
-    missing: Side | None  # a strip of which no marker was used
-    zero_apart_mm: float | None  # the zero arrow of the bottom strip from that of the top strip, along the board
-    width_error_mm: float | None  # distance between the strips less the board's width
     edge_width_px: float | None  # 10-90 % width of the markers' edges
+
+    @property
+    def missing(self) -> Side | None:
+        """A strip of which no marker was used."""
+        return next((side for side in Side if not self._of(side)), None)
+
+    @property
+    def zero_apart_mm(self) -> float | None:
+        """The zero arrow of the bottom strip from that of the top strip, along the board; None: a strip is missing."""
+        top, bottom = (self.zero_mm(side) for side in Side)
+        return None if top is None or bottom is None else bottom - top
+
+    @property
+    def width_error_mm(self) -> float | None:
+        """Distance between the strips less the board's width, at half its length; None: a strip is missing."""
+        if self.missing:
+            return None
+        middle = self.plane.length_mm / 2
+        top, bottom = (self._nearest(side, middle).edge_at_mm(middle) for side in Side)
+        return bottom - top - self.plane.width_mm
+
+    def zero_mm(self, side: Side) -> float | None:
+        """Where on the board a strip's zero arrow points, x; 0 is its left end. None: the strip is missing."""
+        return float(self._nearest(side, 0.0).on_board((0.0, 0.0))[0]) if self._of(side) else None
+
+    def _of(self, side: Side) -> list[LaidSection]:
+        return [section for section in self.sections if section.side is side and section.cells]
+
+    def _nearest(self, side: Side, x_mm: float) -> LaidSection:
+        """The section that lies at x, or next to it."""
+        return min(self._of(side), key=lambda section: abs((section.index + 0.5) * SECTION_MM - x_mm))
 
     def to_px(self, points_mm: ArrayLike) -> Array:
         """Photo pixels (..., 2) of points (..., 2) of the board."""
@@ -242,7 +276,6 @@ def _solved(
     used = sightings.numbers[chosen[fits]].tolist()
     places = [place for place in (marker_place(number) for number in used) if place]
     residual = fit.residual_mm.reshape(-1, 4)[fits]
-    zero_apart, width_error = _disagreement(pieces, fit.poses)
     return StripPlane(
         plane=Plane(fit.mm_to_px, *board_mm),
         lens=fit.lens,
@@ -261,21 +294,5 @@ def _solved(
         u_plane_mm=fit.u_plane_mm,
         used=tuple(used),
         ignored=tuple(np.delete(sightings.numbers, chosen[fits]).tolist()),
-        missing=next((side for side in Side if not any(place[0] is side for place in places)), None),
-        zero_apart_mm=zero_apart,
-        width_error_mm=width_error,
         edge_width_px=sightings.edge_width_px,
     )
-
-
-def _disagreement(pieces: Sequence[Piece], poses: Array) -> tuple[float | None, float | None]:
-    """How far the zero arrows lie apart along the board, and the strips farther apart than it is wide, mm."""
-    first = [next((k for k, piece in enumerate(pieces) if piece.side is side), None) for side in Side]
-    top, bottom = first
-    if top is None or bottom is None:
-        return None, None
-    arrows = [pieces[k].to_board(poses[k])[:2] @ (0.0, 0.0, 1.0) for k in (top, bottom)]
-    across = [
-        np.mean([pose[1] for piece, pose in zip(pieces, poses, strict=True) if piece.side is side]) for side in Side
-    ]
-    return float(arrows[1][0] - arrows[0][0]), float(across[1] - across[0])
