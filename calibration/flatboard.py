@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from calibration.camera import gray_card_correction
 from calibration.errors import PlaceError, ReferenceCardError
 from calibration.findings import REGISTRY, Finding, finding
-from calibration.light import Light, light_from_background, light_from_flat
+from calibration.light import Light, gain_over, light_from_background, light_from_flat
 from calibration.photo import Photo
 from calibration.place import Place
 from calibration.plane import FlatPicture, Plane, flatten, plane_from_corners
@@ -105,7 +105,9 @@ def flat_board(
     findings += light_findings
     picture = flatten(photo, plane, mm_per_px)
     matrix = gray_card_correction(photo, reading, known_XYZ)
-    linear = _evened(picture, plane, light, card_px)
+    linear = picture.linear_RGB
+    if light.mapped:
+        linear = linear * gain_over(light, plane, picture.seen.shape, mm_per_px, card_px)
     XYZ = np.asarray(cv2.transform(linear, matrix.astype(np.float32)), dtype=np.float32)
     measurable = picture.seen & ~_under_card(picture, plane.to_mm(card_px))
     findings += _exposure_findings(picture.linear_RGB[::4, ::4], picture.clipped)
@@ -271,27 +273,13 @@ def _light(photo: Photo, place: Place, plane: Plane, flat: Photo | None) -> tupl
     if flat is not None:
         light, why_not = light_from_flat(flat, photo, plane)
         if light is not None:
-            return light, []
+            return light, list(light.findings)
         found.append(finding("flat-unusable", reason=why_not))
     light = light_from_background(place.preview, place.background, plane)
     uneven = light.range_over(plane)
     if uneven is not None and uneven > MAX_LIGHT_RANGE:
         found.append(finding("light-uneven", percent=100 * uneven, limit=100 * MAX_LIGHT_RANGE))
     return light, found
-
-
-def _evened(picture: FlatPicture, plane: Plane, light: Light, card_px: NDArray[np.float64]) -> NDArray[np.float32]:
-    """The flat picture as if lit everywhere like the card, where the light was mapped."""
-    if not light.mapped:
-        return picture.linear_RGB
-    rows, columns = picture.seen.shape
-    # light is smooth: every eighth pixel is enough, the rest is interpolated
-    x = (np.linspace(0, columns, columns // 8 + 2)) * picture.mm_per_px
-    y = (np.linspace(0, rows, rows // 8 + 2)) * picture.mm_per_px
-    grid = np.stack(np.meshgrid(x, y), axis=-1)
-    ratio = light.log_at(plane.to_px(grid)) - light.log_at(card_px.mean(axis=0))
-    fine = cv2.resize(np.exp(-ratio).astype(np.float32), (columns, rows), interpolation=cv2.INTER_LINEAR)
-    return picture.linear_RGB * fine[..., None]
 
 
 def _under_card(picture: FlatPicture, card_mm: NDArray[np.float64]) -> NDArray[np.bool_]:
