@@ -167,6 +167,8 @@ def _wood_of_pair(a: Sight, b: Sight, to_Lab_a: Floats, to_Lab_b: Floats) -> Flo
     if not same_strips or len(blocks_a) != len(blocks_b):
         return _wood_alone(a.reading, to_Lab_a) + _wood_alone(b.reading, to_Lab_b)
     full = ~(np.isnan(blocks_a).all(axis=(1, 2)) | np.isnan(blocks_b).all(axis=(1, 2)))
+    if full.sum() < 2:  # what hides one zone shows the other: no strips are seen in both
+        return _wood_alone(a.reading, to_Lab_a) + _wood_alone(b.reading, to_Lab_b)
     rows = np.nanmean(blocks_b[full], axis=1) - np.nanmean(blocks_a[full], axis=1)
     return _rows_part(rows) + _columns_part(blocks_a) + _columns_part(blocks_b)
 
