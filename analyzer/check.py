@@ -1,6 +1,6 @@
 """Can this photo be used, and what should be changed if not?"""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analyzer.errors import AnalyzerError
@@ -9,8 +9,8 @@ from analyzer.jobfile import JOB_FILE, read_job
 from analyzer.results import FindingResult
 from calibration.errors import CalibrationError, PhotoError
 from calibration.findings import Finding, Severity, finding_of
-from calibration.flatboard import photo_findings
-from calibration.photo import open_photo
+from calibration.flatboard import photo_findings, sheet_findings
+from calibration.photo import Photo, open_photo
 from calibration.place import locate
 
 
@@ -27,7 +27,8 @@ def check_photo(path: Path) -> PhotoCheck:
     """Check one photo, without measuring it.
 
     A photo that a job file names, in its own folder or the one above, is checked with what that job says of it:
-    the board's size, and corners or card where they are given. Any other photo is checked for a board of any size.
+    the board's size, and corners or card where they are given; a plain sheet is checked against its board's photo. Any
+    other photo is checked for a board of any size.
 
     Parameters
     ----------
@@ -39,9 +40,13 @@ def check_photo(path: Path) -> PhotoCheck:
     PhotoCheck
         Unusable when the photo, the board or the card cannot serve; nothing is raised for that.
     """
-    job, entries = _named_by_a_job(path)
+    job = _job_of(path)
+    entries = [entry for entry in job.photos if _is_file(job, entry.file, path)] if job else []
+    as_sheet = [entry for entry in job.photos if entry.flat and _is_file(job, entry.flat, path)] if job else []
     try:
         photo = open_photo(path)
+        if job and as_sheet and not entries:
+            return _checked_sheet(job, as_sheet[0], photo, path)
     except PhotoError as refused:
         return _checked(path, [finding_of(refused)])
     found: list[Finding] = list(photo.findings)
@@ -59,19 +64,33 @@ def check_photo(path: Path) -> PhotoCheck:
     return _checked(path, list(dict.fromkeys(found)))
 
 
-def _named_by_a_job(path: Path) -> tuple[Job | None, list[PhotoEntry]]:
-    """The job that names a photo, and its entries for it; a job file that does not hold is no reason to stop."""
+def _checked_sheet(job: Job, entry: PhotoEntry, sheet: Photo, path: Path) -> PhotoCheck:
+    """Check a photo of a plain sheet against the photo of the board that it is to even out."""
+    board = job.board(entry.board)
+    size_mm = board.length_mm, board.width_mm
+    photo = open_photo(job.folder / entry.file)
+    place = locate(photo, size_mm, corners=entry.corners, card=entry.card)
+    try:
+        found = sheet_findings(sheet, photo, place, size_mm)
+    except CalibrationError as refused:
+        return _checked(path, [finding_of(refused)])
+    checked = _checked(path, [*sheet.findings, *found])
+    return replace(checked, usable=checked.usable and all(finding.code != "flat-unusable" for finding in found))
+
+
+def _job_of(path: Path) -> Job | None:
+    """The job that a photo belongs to, by its folder; a job file that does not hold is no reason to stop."""
     for folder in (path.resolve().parent, path.resolve().parent.parent):
-        if not (folder / JOB_FILE).is_file():
-            continue
-        try:
-            job = read_job(folder)
-        except AnalyzerError:
-            return None, []
-        entries = [entry for entry in job.photos if (folder / entry.file).resolve() == path.resolve()]
-        if entries:
-            return job, entries
-    return None, []
+        if (folder / JOB_FILE).is_file():
+            try:
+                return read_job(folder)
+            except AnalyzerError:
+                return None
+    return None
+
+
+def _is_file(job: Job, file: str, path: Path) -> bool:
+    return (job.folder / file).resolve() == path.resolve()
 
 
 def _checked(path: Path, findings: list[Finding]) -> PhotoCheck:

@@ -161,6 +161,27 @@ def photo_findings(photo: Photo, place: Place, size_mm: tuple[float, float] | No
     return findings
 
 
+def sheet_findings(sheet: Photo, photo: Photo, place: Place, size_mm: tuple[float, float]) -> list[Finding]:
+    """What the checks say of a photo of a plain sheet, for the board of another photo.
+
+    Parameters
+    ----------
+    sheet, photo : Photo
+        The plain sheet, and the board that it is to even out.
+    place : Place
+        Where the board lies in its photo.
+    size_mm : (float, float)
+        Length and width of the board, mm.
+
+    Raises
+    ------
+    PlaceError
+        If the board was not found.
+    """
+    light, why_not = light_from_flat(sheet, photo, _plane(photo, place, size_mm))
+    return [finding("flat-unusable", reason=why_not)] if light is None else list(light.findings)
+
+
 def _plane(photo: Photo, place: Place, size_mm: tuple[float, float]) -> Plane:
     if place.board is None:
         raise PlaceError(
