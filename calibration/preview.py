@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from calibration.colorspace import sRGB_encode
 from calibration.photo import Photo
 
-LONGEST_PX = 640  # about; chosen: a 30 mm card in a photo 900 mm wide is still 21 pixels wide
+LONGEST_PX = 512  # about; chosen: a 30 mm card in a photo 900 mm wide is still 17 pixels wide
 NOISE_PX = 3  # over which the layers are averaged
 DARK_FLOOR = 0.004  # of full scale; below it a phone's noise and flare decide, not the subject
 
