@@ -226,6 +226,28 @@ _KINDS = (
         "The edge points do not lie on straight lines as well as they should.",
     ),
     FindingKind(
+        "board-cut-off",
+        Severity.WARNING,
+        "{percent:.0f} % of the board lies outside the photo.",
+        "Retake with all of the board in frame, or check the corners in job.toml.",
+        "What lies outside is left out of every measure; zones of which too little is left are not measured.",
+    ),
+    FindingKind(
+        "corners-misfit",
+        Severity.WARNING,
+        "By its corners the board is {seen:.2f} times as long as wide; job.toml says {told:.2f}.",
+        "Check that the corners start at the board's own top-left, and check its length and width.",
+        "Even a camera held askew by 45 degrees changes the proportion by 1.4 only. Corners that start elsewhere turn "
+        "the board, and every zone is then read in the wrong place.",
+    ),
+    FindingKind(
+        "nothing-measured",
+        Severity.UNUSABLE,
+        "None of the board's zones can be measured: they are hidden, clipped or outside the photo.",
+        "Retake with the whole board in frame and the card beside it.",
+        "A zone is measured when enough of it shows to tell how far its colour varies.",
+    ),
+    FindingKind(
         "card-missing",
         Severity.UNUSABLE,
         "The gray card was not found: {reason}.",
@@ -352,8 +374,8 @@ _KINDS = (
         "zone-covered",
         Severity.WARNING,
         "{percent:.0f} % of zone {zone} is hidden and was left out.",
-        "Lay the card beside the board, or between the zones.",
-        "The gray card and its rim lie over the zone.",
+        "Lay the card beside the board, or between the zones, and keep the whole board in frame.",
+        "The gray card and its rim lie over the zone, or the zone reaches beyond the photo.",
     ),
 )
 

@@ -17,7 +17,7 @@ from calibration.findings import REGISTRY, Finding, finding
 from calibration.light import Light, gain_over, light_from_background, light_from_flat
 from calibration.photo import Photo
 from calibration.place import Place
-from calibration.plane import FlatPicture, Plane, flatten, plane_from_corners
+from calibration.plane import FlatPicture, Plane, face_corners_mm, flatten, plane_from_corners
 from calibration.quads import quad_mask, shrunk, side_lengths
 from calibration.reference import GrayReading, read_gray_card
 
@@ -31,6 +31,8 @@ MAX_CARD_UNEVENNESS = 0.06  # over the card: 1.2 L* at L* 45
 MAX_LIGHT_RANGE = 0.10  # over the board, on the background
 MAX_EDGE_WIDTH_MM = 1.0  # 10-90 %: a wave of 6 mm then keeps 93 % of its height (Gaussian blur)
 MAX_OUTLINE_ERROR_MM = 0.5
+MIN_IN_PHOTO, WHOLE_IN_PHOTO = 0.25, 0.99  # of the face; corners clicked at the frame's edge may miss it (chosen)
+MAX_MISFIT = 1.5  # of the proportion by given corners to that of the job: a tilt of 48 degrees (cosine)
 WANTED_CARD_PIXELS = 2500
 USUAL_LENGTH_MM = 300.0  # of a test board that no job file names
 CHECK_STRIDE = 4  # every so many pixels is enough to judge exposure
@@ -98,7 +100,7 @@ def flat_board(
         raise ValueError("flat_board: a photo decoded at reduced size averages its codes; open it whole to measure it.")
     plane = _plane(photo, place, size_mm)
     coarsest, _ = plane.px_per_mm()
-    findings = [*photo.findings, *_place_findings(photo, place, coarsest)]
+    findings = [*photo.findings, *_place_findings(photo, place, plane)]
     card_px, reading = _card(photo, place)
     findings += _card_findings(reading)
     light, light_findings = _light(photo, place, plane, flat)
@@ -149,7 +151,7 @@ def photo_findings(photo: Photo, place: Place, size_mm: tuple[float, float] | No
         As `flat_board`.
     """
     plane = _plane(photo, place, size_mm or _usual_size(place))
-    findings = _place_findings(photo, place, plane.px_per_mm()[0])
+    findings = _place_findings(photo, place, plane)
     _, reading = _card(photo, place)
     findings += _card_findings(reading)
     findings += _light(photo, place, plane, None)[1]
@@ -224,13 +226,41 @@ def _card(photo: Photo, place: Place) -> tuple[NDArray[np.float64], GrayReading]
     return place.card, read_gray_card(photo, place.card)
 
 
-def _place_findings(photo: Photo, place: Place, px_per_mm: float) -> list[Finding]:
+def _place_findings(photo: Photo, place: Place, plane: Plane) -> list[Finding]:
+    px_per_mm = plane.px_per_mm()[0]
     return [
         *place.findings,
+        *_frame_findings(photo, plane),
         *_scale_findings(photo, px_per_mm),
+        *_misfit_findings(place, plane),
         *_outline_findings(place, px_per_mm),
         *_blur_findings(place, px_per_mm),
     ]
+
+
+def _frame_findings(photo: Photo, plane: Plane) -> list[Finding]:
+    rows, columns = photo.codes.shape[:2]
+    frame = face_corners_mm(columns, rows).astype(np.float32) - np.float32(0.5)
+    face = plane.corners_px().astype(np.float32)
+    shared, _ = cv2.intersectConvexConvex(frame, face)
+    share = float(shared) / max(float(cv2.contourArea(face)), 1e-9)
+    if share < MIN_IN_PHOTO:
+        raise PlaceError(
+            f"only {share:.0%} of the board lies in the photo ({columns} x {rows} pixels).",
+            photo=photo.name,
+            remedy="Check the corners in job.toml: pixels of the upright photo, x to the right, y down.",
+            code="board-not-found",
+        )
+    return [finding("board-cut-off", percent=100 * (1 - share))] if share < WHOLE_IN_PHOTO else []
+
+
+def _misfit_findings(place: Place, plane: Plane) -> list[Finding]:
+    if place.located_by != "corners":
+        return []
+    sides = side_lengths(plane.corners_px())
+    seen, told = float(sides[[0, 2]].sum() / sides[[1, 3]].sum()), plane.length_mm / plane.width_mm
+    misfit = max(seen / told, told / seen)
+    return [finding("corners-misfit", seen=seen, told=told)] if misfit > MAX_MISFIT else []
 
 
 def _scale_findings(photo: Photo, px_per_mm: float) -> list[Finding]:
