@@ -19,10 +19,12 @@ from calibration.strips import PITCH_MM, Side
 Array = NDArray[np.float64]
 
 COVERED_MM = 8.0  # beside either strip, where its paper may hide the end of the board
-LIKELY_MM, REACH_MM = 3.0, 6.5  # of an end from where the strips put it: likely, and at most looked for (chosen)
+LIKELY_MM, REACH_MM = 4.5, 9.0  # of an end from where the strips put it: likely, and at most looked for (chosen)
 MIN_SUPPORT = 0.6  # share of profiles that must agree with an end's line
 MAX_TURN = np.radians(1.8)  # of an end against the strips
-MAX_LENGTH_ERROR_MM = 4.0  # between both ends, more than the board's length: one of them is something else
+# Between both ends, more than the board's length: something is wrong. If one of them has less than this share of it,
+# the other is no end of the board.
+MAX_LENGTH_ERROR_MM, LEAST_SHARE = 4.0, 0.2
 # An edge beside a strip: compared are the means over so much on either side of it, and so far from the strip's own cut
 # edge it must lie to be told from that; the step must be so large, against their mean, over so many profiles. Chosen:
 # the print on the strips makes steps of up to 0.14.
@@ -50,7 +52,9 @@ class SettledBoard:
     laid: StripPlane
     left: End | None  # None: that end was not seen clearly
     right: End | None
-    length_error_mm: float | None  # distance between the ends less the board's length; None: one end was not seen
+    # Distance between the ends less the board's length; None: one end was not seen. More than a saw leaves: the strips
+    # lie lower than the board's face, or were printed at another scale, or something else was taken for an end.
+    length_error_mm: float | None
     edges_seen: tuple[Side, ...]  # long edges that show beside their strips
 
 
@@ -73,19 +77,32 @@ def settle_board(photo: Photo, laid: StripPlane) -> SettledBoard:
         Where no end is seen, the board stays.
     """
     left, right = (_end(photo, laid, from_left=from_left) for from_left in (True, False))
-    if left and right and abs(right.at_mm - left.at_mm) > MAX_LENGTH_ERROR_MM:
+    length_error = right.at_mm - left.at_mm if left and right else None
+    if left and right and _one_is_false(left, right):
         nearer_left = abs(left.at_mm) < abs(right.at_mm)
         left, right = (left, None) if nearer_left else (None, right)
     ends = [end for end in (left, right) if end]
     if not ends:  # without its direction the long edges cannot be told from the grain
         return SettledBoard(laid, None, None, None, ())
-    turned = _moved(laid, ends[0].at_mm, 0.0, _turn(ends))
+    fits = length_error is None or abs(length_error) <= MAX_LENGTH_ERROR_MM
+    # A board that is not as long as the strips measure it is halved: no zone is then off by more than half of that.
+    begins_mm = ends[0].at_mm if fits else sum(end.at_mm for end in ends) / len(ends)
+    turned = _moved(laid, begins_mm, 0.0, _turn(ends))
     edges = _long_edges(photo, turned)
     shift = sum(edges.values()) / max(1, len(edges))
-    length_error = right.at_mm - left.at_mm if left and right else None
     u_across = U_LONG_EDGE_MM if edges else laid.u_mm
     settled = replace(_moved(turned, 0.0, shift, 0.0), u_mm=float(np.hypot(U_END_MM, u_across) / np.sqrt(2)))
     return SettledBoard(settled, left, right, length_error, tuple(edges))
+
+
+def _one_is_false(left: End, right: End) -> bool:
+    """Whether one of two ends is something else: a shadow, a card beside the board.
+
+    Where strips lie lower than the board's face, or were printed at another scale, both ends are off, each its own way.
+    """
+    error = right.at_mm - left.at_mm
+    shares = -left.at_mm / error, right.at_mm / error
+    return abs(error) > MAX_LENGTH_ERROR_MM and min(shares) < LEAST_SHARE
 
 
 def _turn(ends: list[End]) -> float:
@@ -107,7 +124,7 @@ def _end(photo: Photo, laid: StripPlane, *, from_left: bool) -> End | None:
     offsets_px = np.arange(-reach_px, reach_px + STEP_PX / 2, STEP_PX)
     x = x_end + inwards * offsets_px / px_per_mm
     xy = laid.to_px(np.stack(np.broadcast_arrays(x[None, :], y[:, None]), axis=-1))
-    if not _inside(photo, xy):
+    if not _inside(photo, xy[:, len(x) // 2]):
         return None
     line = line_in_profiles(profiles_at(photo, xy), (y - width / 2) * px_per_mm, offsets_px, LIKELY_MM * px_per_mm)
     if line is None:
@@ -126,7 +143,7 @@ def _px_per_mm(laid: StripPlane, x_mm: float) -> float:
 
 
 def _inside(photo: Photo, xy: Array) -> bool:
-    """Whether all points lie in the photo."""
+    """Whether all points (n, 2) of an edge lie in the photo; what is beside it need not."""
     rows, columns = photo.codes.shape[:2]
     return bool((xy >= 0).all() and (xy <= (columns - 1, rows - 1)).all())
 
@@ -146,7 +163,7 @@ def _long_edge(photo: Photo, laid: StripPlane, side: Side) -> float | None:
     offsets = np.arange(-REACH_MM, REACH_MM + ALONG_STEP_MM / 2, ALONG_STEP_MM)  # y from the edge
     y = (0.0 if side is Side.TOP else width) + offsets
     xy = laid.to_px(np.stack(np.broadcast_arrays(x[:, None], y[None, :]), axis=-1))
-    if not _inside(photo, xy):
+    if not _inside(photo, xy[:, len(y) // 2]):
         return None
     steps = _relative_steps(profiles_at(photo, xy), round(STEP_MM / ALONG_STEP_MM))
     cut = _cut_edge_mm(laid, side, x)  # y of the paper's edge at each profile

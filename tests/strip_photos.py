@@ -101,13 +101,19 @@ def photograph(
     blur_sigma_px: float = 1.0,
     exposure_EV: float = -0.2,
     k1: float = 0.0,
+    below_face_mm: float = 0.0,
     seed: int = 1,
 ) -> StripPhoto:
-    """A photo at about `px_per_mm` in the middle of the board, compressed as a phone would."""
-    board = Board("A", length_mm, width_mm, (PaintedZone("all", (0, length_mm), board_Lab),))
+    """A photo at about `px_per_mm` in the middle of the board, compressed as a phone would.
+
+    The strips lie `below_face_mm` lower than the board's face.
+    """
+    zones = (PaintedZone("all", (0, length_mm), board_Lab),)
+    board = Board("A", length_mm, width_mm, zones, thickness_mm=below_face_mm)
+    papers = strips_beside(board, strips or printed(length_mm), top=top, bottom=bottom)
     scene = Scene(
         boards=(board,),
-        papers=strips_beside(board, strips or printed(length_mm), top=top, bottom=bottom),
+        papers=tuple(replace(paper, thickness_mm=0.0) for paper in papers),
         background=background or TABLE,
         light=Light(gradient=falloff, direction_deg=35),
     )

@@ -180,6 +180,18 @@ def test_a_board_that_is_longer_than_said_begins_at_its_left_end() -> None:
     assert settled.laid.to_mm(taken.true_px([(0.0, 75.0)]))[0, 0] == pytest.approx(0, abs=0.1)
 
 
+def test_strips_lower_than_the_face_show_as_a_board_too_long_and_the_error_is_halved() -> None:
+    """On the bench beside a board 9 mm thick, 0.3 m from the camera: the face is nearer and looks larger."""
+    taken = photograph(below_face_mm=9, size_px=(1700, 1200))
+    laid = laid_of(taken)
+    left, right = laid.to_mm(taken.true_px([(0.0, 75.0), (300.0, 75.0)]))[:, 0]
+    assert right - left - 300 > 4
+    settled = settle_board(taken.photo, laid)
+    assert settled.length_error_mm == pytest.approx(right - left - 300, abs=0.3)
+    along, _ = zone_error_mm(taken, settled.laid)
+    assert along < 0.55 * (right - left - 300)
+
+
 def test_an_edge_that_shows_beside_its_strip_places_the_board_across_too() -> None:
     """Both strips 2 mm too low: the top one covers the board, the bottom one leaves a gap of 2 mm."""
     low = (Laid((0.0, 2.0)),)
