@@ -16,6 +16,8 @@ from simulator.view import View, apply, view_of
 
 from analyzer.strip_sheets.images import PX_PER_MM, strip_image
 from calibration.photo import Photo, open_photo
+from calibration.strip_finder import StripSightings, find_strips
+from calibration.strip_plane import StripPlane, place_by_strips
 from calibration.strips import (
     CELLS,
     HEIGHT_MM,
@@ -142,3 +144,21 @@ def photograph(
         save_photo(path, rendered, quality=90)
         photo = open_photo(path)
     return StripPhoto(photo, scene, board, view_of(scene, camera), size, k1)
+
+
+@lru_cache
+def askew() -> StripPhoto:
+    """1 mm and 1 degree off, tilted 14 degrees, turned, 40 % falloff, blur, noise, 4 px/mm."""
+    return photograph(top=ASKEW_TOP, bottom=ASKEW_BOTTOM, roll_deg=-157, tilt_deg=(11, -9))
+
+
+def laid_of(taken: StripPhoto) -> StripPlane:
+    laid = place_by_strips(taken.photo, taken.board.length_mm, taken.board.width_mm)
+    assert laid is not None
+    return laid
+
+
+def sightings_of(taken: StripPhoto) -> StripSightings:
+    sightings = find_strips(taken.photo)
+    assert sightings is not None
+    return sightings
