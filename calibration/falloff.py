@@ -10,6 +10,7 @@ where they disagree, between the lines and beyond them, the uncertainty says so.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -143,13 +144,15 @@ class Falloff:
         return np.asarray(np.hypot(*(points_mm - self._kept(points_mm)).T))
 
 
-def fit_falloff(lines: Lines) -> Falloff:
+def fit_falloff(lines: Lines, laws: Sequence[Law] = LAWS) -> Falloff:
     """Fit every law to the lines and weigh the laws against each other.
 
     Parameters
     ----------
     lines : Lines
         Dirt already left out or given a large `u`: the fit is by least squares.
+    laws : sequence of Law
+        Those that come into question, at least one.
 
     Returns
     -------
@@ -157,13 +160,13 @@ def fit_falloff(lines: Lines) -> Falloff:
     """
     precision = 1 / lines.u**2
     level = float(precision @ lines.log_light / precision.sum())
-    fitted = [_fit_law(law, lines, lines.log_light - level) for law in LAWS]
+    fitted = [_fit_law(law, lines, lines.log_light - level) for law in laws]
     log_evidence = np.array([evidence for _, _, evidence in fitted])
     share = np.exp(log_evidence - log_evidence.max())
     share /= share.sum()
     fits = tuple(
         LawFit(law, coefficients, covariance, float(part))
-        for law, (coefficients, covariance, _), part in zip(LAWS, fitted, share, strict=True)
+        for law, (coefficients, covariance, _), part in zip(laws, fitted, share, strict=True)
     )
     return Falloff(fits, level, lines.length_mm, lines.width_mm)
 

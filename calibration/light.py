@@ -22,6 +22,7 @@ from calibration.plane import Plane
 from calibration.preview import Preview
 from calibration.quads import quad_mask, shrunk
 from calibration.reference import RIM_SHARE
+from calibration.shadows import ShadowEdge
 
 MIN_BACKGROUND = 0.08  # share of the frame; less says too little about the light (chosen)
 MAX_SPREAD = 0.12  # ln units, of the background; a cluttered bench (0.3 and more) says nothing about the light (chosen)
@@ -47,20 +48,6 @@ class LightSurface(Protocol):
 
     def u_between(self, first_px: ArrayLike, second_px: ArrayLike) -> float:
         """Relative standard uncertainty of the ratio of light at two places."""
-
-
-@dataclass(frozen=True, slots=True)
-class ShadowEdge:
-    """A stretch of the board's edge where the light has a step or a hot spot that no smooth map follows."""
-
-    edge: str  # "top" or "bottom", of the board
-    from_mm: float  # along the board, from its left end
-    to_mm: float
-    depth: float  # relative: -0.2 is a fifth darker than the map says, positive is brighter
-
-    def touches(self, from_mm: float, to_mm: float) -> bool:
-        """Whether a stretch of the board, from its left end, is touched."""
-        return self.from_mm < to_mm and from_mm < self.to_mm
 
 
 @dataclass(frozen=True, slots=True, eq=False)
