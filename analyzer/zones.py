@@ -38,7 +38,7 @@ class ZoneReading:
     area_mm2: float  # inside the margin
     masked: float  # share of that area left out
     covered: float  # share of that area under the card or outside the photo
-    glare: float  # share of that area left out as glare or specks
+    glare: float  # share of that area left out as glare (clipped or far brighter than the zone) or specks
     evenness: Evenness
     window: tuple[slice, slice]  # of the flat board
     measured: NDArray[np.bool_]  # (rows, columns) of the window
@@ -73,7 +73,8 @@ def read_zone(flat: FlatBoard, board: Board, zone: Zone) -> ZoneReading | None:
     visible = flat.measurable[window]
     if min(visible.shape) < MIN_BLOCKS or visible.mean() < MIN_VISIBLE:
         return None
-    speckless = visible & ~_outliers(XYZ[..., 1], visible, flat.mm_per_px)
+    full_scale = flat.full_scale[window]
+    speckless = visible & ~_outliers(XYZ[..., 1], visible, full_scale, flat.mm_per_px)
     middle_mm = (sum(zone.span_mm) / 2, sum(zone.across_mm) / 2)
     blocks = _blocks(XYZ, speckless, flat.mm_per_px)
     if not blocks.tell_of_spread():
@@ -85,8 +86,8 @@ def read_zone(flat: FlatBoard, board: Board, zone: Zone) -> ZoneReading | None:
         centre_px=flat.plane.to_px(middle_mm),
         area_mm2=float(visible.size) * flat.mm_per_px**2,
         masked=float(1 - speckless.mean()),
-        covered=float(1 - visible.mean()),
-        glare=float((visible & ~speckless).mean()),
+        covered=float(1 - (visible | full_scale).mean()),
+        glare=float(((visible | full_scale) & ~speckless).mean()),
         evenness=evenness(XYZ[..., 1], speckless, flat.mm_per_px),
         window=window,
         measured=speckless,
@@ -99,8 +100,10 @@ def _inside(low_mm: float, high_mm: float, mm_per_px: float, count: int) -> slic
     return slice(start, max(stop, start))  # never negative: that would count from the other end
 
 
-def _outliers(Y: NDArray[np.float32], visible: NDArray[np.bool_], mm_per_px: float) -> NDArray[np.bool_]:
-    """Glare, specks and knots with a rim; never more than the steps above allow."""
+def _outliers(
+    Y: NDArray[np.float32], visible: NDArray[np.bool_], full_scale: NDArray[np.bool_], mm_per_px: float
+) -> NDArray[np.bool_]:
+    """Glare, specks and knots with a rim; never more than the steps above allow. What is clipped is glare."""
     log_Y = np.log(np.maximum(Y, np.float32(1e-4)))
     residual = log_Y - _trend(log_Y, visible)
     some = residual[::TREND_STRIDE, ::TREND_STRIDE][visible[::TREND_STRIDE, ::TREND_STRIDE]]
@@ -110,7 +113,7 @@ def _outliers(Y: NDArray[np.float32], visible: NDArray[np.bool_], mm_per_px: flo
     dark = (residual < -max(KNOT_SPREADS * spread, KNOT_STEP)).astype(np.uint8)
     knot = max(3, round(KNOT_MM / mm_per_px) | 1)
     knots = cv2.morphologyEx(dark, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (knot, knot)))
-    found = np.asarray((bright | knots.astype(bool)) & visible)
+    found = np.asarray(((bright | knots.astype(bool)) & visible) | full_scale)
     if not found.any():
         return found
     rim = max(3, 2 * round(RIM_MM / mm_per_px) + 1)

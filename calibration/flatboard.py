@@ -49,6 +49,7 @@ class FlatBoard:
 
     XYZ: NDArray[np.float32]  # (rows, columns, 3), under D50, Y = 1 for a perfect white
     measurable: NDArray[np.bool_]  # (rows, columns); False: outside the photo, clipped, or under the card
+    full_scale: NDArray[np.bool_]  # (rows, columns); of these, the clipped ones: most often glare
     mm_per_px: float
     photo_px_per_mm: float  # coarsest scale in the photo over the board
     located_by: Literal["strips", "corners", "outline"]
@@ -111,13 +112,15 @@ def flat_board(
     if light.mapped:
         linear = linear * gain_over(light, plane, picture.seen.shape, mm_per_px, card_px)
     XYZ = np.asarray(cv2.transform(linear, matrix.astype(np.float32)), dtype=np.float32)
-    measurable = picture.seen & ~_under_card(picture, plane.to_mm(card_px))
+    under_card = _under_card(picture, plane.to_mm(card_px))
+    measurable = picture.seen & ~under_card
     findings += _exposure_findings(picture.linear_RGB[::4, ::4], picture.clipped)
     if not light.mapped:
         findings.append(_unmapped(light.range_over(plane), XYZ, measurable))
     return FlatBoard(
         XYZ,
         measurable,
+        picture.full_scale & ~under_card,
         mm_per_px,
         coarsest,
         place.located_by or "corners",

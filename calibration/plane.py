@@ -90,6 +90,7 @@ class FlatPicture:
 
     linear_RGB: NDArray[np.float32]  # (rows, columns, 3)
     seen: NDArray[np.bool_]  # (rows, columns); False: outside the photo, or a colour channel was at full scale
+    full_scale: NDArray[np.bool_]  # (rows, columns), inside the photo, a colour channel at full scale
     clipped: float  # fraction of the pixels inside the photo that touch a clipped photo pixel
     mm_per_px: float
 
@@ -129,7 +130,7 @@ def flatten(photo: Photo, plane: Plane, mm_per_px: float) -> FlatPicture:
             _fill_tile(photo, _Grid(plane, fine_to_mm, fine), part, (linear_RGB[part], seen[part], clipped[part]))
     inside = np.count_nonzero(seen)
     fraction = np.count_nonzero(clipped & seen) / inside if inside else 0.0
-    return FlatPicture(linear_RGB, seen & ~clipped, fraction, mm_per_px)
+    return FlatPicture(linear_RGB, seen & ~clipped, clipped & seen, fraction, mm_per_px)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,6 +1,7 @@
 """Zones of a flat board: what is averaged, what is left out, and what is said of it. Surfaces painted in XYZ."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -47,6 +48,7 @@ def flat_of(XYZ: NDArray[np.float32], measurable: NDArray[np.bool_] | None = Non
     return FlatBoard(
         XYZ=XYZ,
         measurable=np.ones(XYZ.shape[:2], bool) if measurable is None else measurable,
+        full_scale=np.zeros(XYZ.shape[:2], bool),
         mm_per_px=mm_per_px,
         photo_px_per_mm=whole.photo_px_per_mm,
         located_by="corners",
@@ -62,16 +64,15 @@ def flat_of(XYZ: NDArray[np.float32], measurable: NDArray[np.bool_] | None = Non
 def read() -> Callable[..., ZoneReading]:
     template = flat_of(face())
 
-    def reading(XYZ: NDArray[np.float32], measurable: NDArray[np.bool_] | None = None, **of_zone: Any) -> ZoneReading:  # noqa: ANN401
-        flat = FlatBoard(
-            **{
-                name: getattr(template, name)
-                for name in FlatBoard.__dataclass_fields__
-                if name not in {"XYZ", "measurable"}
-            },
-            XYZ=XYZ,
-            measurable=np.ones(XYZ.shape[:2], bool) if measurable is None else measurable,
-        )
+    def reading(
+        XYZ: NDArray[np.float32],
+        measurable: NDArray[np.bool_] | None = None,
+        full_scale: NDArray[np.bool_] | None = None,
+        **of_zone: Any,  # noqa: ANN401 - fields of Zone
+    ) -> ZoneReading:
+        seen = np.ones(XYZ.shape[:2], bool) if measurable is None else measurable
+        clipped = np.zeros(XYZ.shape[:2], bool) if full_scale is None else full_scale
+        flat = replace(template, XYZ=XYZ, measurable=seen & ~clipped, full_scale=clipped)
         found = read_zone(flat, board(zone(**of_zone)), zone(**of_zone))
         assert found is not None
         return found
@@ -163,6 +164,18 @@ def test_glare_is_masked_and_told(read: Callable[..., ZoneReading], times: float
     assert reading.masked == pytest.approx(reading.glare)
     assert reading.covered == 0
     assert reading.Lab == pytest.approx(clean.Lab, abs=0.05)
+    assert reading.evenness.blotch == pytest.approx(clean.evenness.blotch, rel=0.05)
+
+
+def test_what_is_clipped_is_glare_not_hidden(read: Callable[..., ZoneReading]) -> None:
+    """A highlight at full scale, its faint rim just beside it: both go, and nobody is told to move the card."""
+    clean = read(blotchy())
+    XYZ = with_disc(blotchy(), (50, 60), 5.8, 1.3)
+    clipped = with_disc(np.zeros_like(XYZ) + 1, (50, 60), 5, 2.0)[..., 0] > 1
+    reading = read(XYZ, full_scale=clipped)
+    assert reading.covered == 0
+    assert reading.glare == pytest.approx(np.pi * (5 + 1.2) ** 2 / (90 * 110), rel=0.15)
+    assert reading.masked == pytest.approx(reading.glare)
     assert reading.evenness.blotch == pytest.approx(clean.evenness.blotch, rel=0.05)
 
 
