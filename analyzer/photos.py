@@ -93,7 +93,7 @@ def _measure_board(
         found = (*photo.findings, *flat_findings, finding_of(refused))
         return _unusable(entry, photo.sha256, found), None, overlay_of(entry.file, place, refused.what)
     readings = {zone.id: reading for zone in board.zones if (reading := read_zone(flat, board, zone)) is not None}
-    findings = (*flat.findings, *flat_findings, *_zone_findings(board, readings))
+    findings = (*flat.findings, *flat_findings, *_zone_findings(board, flat, readings))
     sights = {zone: _sight(entry, photo, flat, reading) for zone, reading in readings.items()}
     Lab = Lab_image(flat.XYZ, np.diag(1 / D50))
     result = PhotoResult(
@@ -133,15 +133,21 @@ def _sight(entry: PhotoEntry, photo: Photo, flat: FlatBoard, reading: ZoneReadin
     )
 
 
-def _zone_findings(board: Board, readings: Mapping[str, ZoneReading]) -> list[Finding]:
+def _zone_findings(board: Board, flat: FlatBoard, readings: Mapping[str, ZoneReading]) -> list[Finding]:
     if not readings:
         return [finding("nothing-measured")]
-    found = [finding("zone-covered", percent=100.0, zone=zone.id) for zone in board.zones if zone.id not in readings]
-    for zone, reading in readings.items():
+    found = []
+    for zone in board.zones:
+        reading = readings.get(zone.id)
+        if reading is None:
+            found.append(finding("zone-covered", percent=100.0, zone=zone.id))
+            continue
         if reading.glare > MAX_GLARE:
-            found.append(finding("glare", percent=100 * reading.glare, zone=zone))
+            found.append(finding("glare", percent=100 * reading.glare, zone=zone.id))
         if reading.covered > MAX_COVERED:
-            found.append(finding("zone-covered", percent=100 * reading.covered, zone=zone))
+            found.append(finding("zone-covered", percent=100 * reading.covered, zone=zone.id))
+        if flat.light.shadows_over(*zone.span_mm):
+            found.append(finding("zone-in-shadow", zone=zone.id))
     return found
 
 

@@ -350,6 +350,13 @@ _KINDS = (
         "Nothing there is corrected for it; the uncertainty of what lies there carries it.",
     ),
     FindingKind(
+        "zone-in-shadow",
+        Severity.WARNING,
+        "Zone {zone} lies where the light has a step or a hot spot.",
+        "Take away what throws the shadow, and photograph again.",
+        "The zone's uncertainty holds the whole step; what is seen there may be the light's.",
+    ),
+    FindingKind(
         "light-residual",
         Severity.WARNING,
         "The strips' white paper differs from a smooth light by {percent:.1f} % (limit {limit:.1f} %).",

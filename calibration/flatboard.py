@@ -15,11 +15,13 @@ from calibration.camera import gray_card_correction
 from calibration.errors import PlaceError, ReferenceCardError
 from calibration.findings import REGISTRY, Finding, finding
 from calibration.light import Light, gain_over, light_from_background, light_from_flat
+from calibration.lightmap import light_from_samples
 from calibration.photo import Photo
 from calibration.place import Place
 from calibration.plane import FlatPicture, Plane, face_corners_mm, flatten, plane_from_corners
 from calibration.quads import quad_mask, shrunk, side_lengths
 from calibration.reference import GrayReading, read_gray_card
+from calibration.strip_white import white_samples
 
 # Chosen: ten pixels in the shortest wavelength that counts as blotch (4 mm), and no more work than that needs.
 MM_PER_PX = 0.4
@@ -323,12 +325,18 @@ def _exposure_findings(linear_RGB: NDArray[np.float32], clipped: float) -> list[
 
 
 def _light(photo: Photo, place: Place, plane: Plane, flat: Photo | None) -> tuple[Light, list[Finding]]:
+    """The light by the plain sheet, else by the strips' white paper, else what the background says of it."""
     found = []
     if flat is not None:
         light, why_not = light_from_flat(flat, photo, plane)
         if light is not None:
             return light, list(light.findings)
         found.append(finding("flat-unusable", reason=why_not))
+    if place.strips is not None and place.card is not None:
+        samples = white_samples(photo, place.strips.laid)
+        by_paper = light_from_samples(samples.points_px, samples.linear_RGB, None, plane, place.card)
+        if by_paper is not None:
+            return by_paper.light, [*found, *by_paper.light.findings]
     light = light_from_background(place.preview, place.background, plane)
     uneven = light.range_over(plane)
     if uneven is not None and uneven > MAX_LIGHT_RANGE:
