@@ -4,7 +4,7 @@ A calm, neutral, four-sided patch. Candidates come from thresholds on lightness 
 how calm, how neutral and how rectangular it is, and by what it would make of the scene if it were the card.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -49,14 +49,25 @@ class Candidate:
     log_Y: float  # median ln luminance inside
 
 
-def find_card(preview: Preview, background: Background) -> tuple[Candidate, ...]:
-    """Candidates for the gray card, best first; empty when nothing looks like one."""
+def find_card(
+    preview: Preview, background: Background, papers: Sequence[NDArray[np.float64]] = ()
+) -> tuple[Candidate, ...]:
+    """Candidates for the gray card, best first; empty when nothing looks like one.
+
+    Parameters
+    ----------
+    preview : Preview
+    background : Background
+    papers : sequence of ndarray, (4, 2)
+        Outlines in preview pixels of what is known to be no card.
+    """
     scene_log_Y = float(np.percentile(preview.log_Y, BRIGHTEST_PERCENTILE))
     candidates: tuple[Candidate, ...] = ()
     quads: list[NDArray[np.float64]] = []
     for masks in (_colour_masks(preview, background), _lightness_masks(preview)):
         for mask in masks:
             quads += [quad for quad in _quads(mask) if not any(_same(quad, other) for other in quads)]
+        quads = [quad for quad in quads if not any(_lies_on(quad, paper) for paper in papers)]
         candidates = _best(preview.layers, quads, scene_log_Y)
         if candidates and candidates[0].score * _plausible_level(candidates[0], scene_log_Y) > GOOD_ENOUGH:
             break
@@ -119,6 +130,12 @@ def _plausible(quad: NDArray[np.float64], max_area: float) -> bool:
         and angles.max() < 120
         and max(sides[0] / sides[2], sides[2] / sides[0], sides[1] / sides[3], sides[3] / sides[1]) < 1.5
     )
+
+
+def _lies_on(quad: NDArray[np.float64], paper: NDArray[np.float64]) -> bool:
+    """Whether the middle of a quadrilateral lies on a paper."""
+    x, y = (float(value) for value in quad.mean(axis=0))
+    return cv2.pointPolygonTest(paper.astype(np.float32), (x, y), measureDist=False) >= 0
 
 
 def _same(first: NDArray[np.float64], second: NDArray[np.float64]) -> bool:

@@ -211,6 +211,42 @@ _KINDS = (
         "not by centimetres.",
     ),
     FindingKind(
+        "strip-missing",
+        Severity.WARNING,
+        "The {strip} edge strip was not seen; the other one alone was used.",
+        "Lay both strips, TOP along the top edge and BOTTOM along the bottom edge, wholly in frame.",
+        "One strip tells the plane on its own side only, and how the light changes across the board not at all.",
+    ),
+    FindingKind(
+        "strips-not-flat",
+        Severity.WARNING,
+        "The strips' markers are off a flat plane by {residual_mm:.1f} mm (limit {limit:.1f} mm).",
+        "Lay the strips flat, at the height of the board's face; print them on ordinary office paper at 100 %.",
+        "Paper that curls, or lies lower than the board, shifts and scales what is read from it.",
+    ),
+    FindingKind(
+        "zero-arrow-off",
+        Severity.WARNING,
+        "The zero arrow of the {strip} strip lies {off_mm:.0f} mm from the board's left end (limit {limit:.0f} mm).",
+        "Put both zero arrows at the board's left end; or check that the board lies with its left end to the left.",
+        "The board's own ends decide where they can be seen; the arrows are what is left when they cannot.",
+    ),
+    FindingKind(
+        "strips-beside-width",
+        Severity.WARNING,
+        "The distance between the strips differs from the board's width by {error_mm:.0f} mm (limit {limit:.0f} mm).",
+        "Push both strips against the wood, and check the board's width in job.toml.",
+        "The zones' places across the board are then unsure by about half of that.",
+    ),
+    FindingKind(
+        "length-misfit",
+        Severity.WARNING,
+        "The board's visible ends differ from its length by {error_mm:.1f} mm (limit {limit:.1f} mm).",
+        "Check the board's length in job.toml, that the strips were printed at 100 %, and that they lie at the height "
+        "of the board's face.",
+        "The scale comes from the strips. Strips that lie lower than the face make the board look too long.",
+    ),
+    FindingKind(
         "board-turned",
         Severity.WARNING,
         "The board stands upright in the photo; its left end was taken to be at the top.",

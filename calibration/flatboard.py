@@ -105,9 +105,8 @@ def flat_board(
     coarsest, _ = plane.px_per_mm()
     findings = [*photo.findings, *_place_findings(photo, place, plane)]
     card_px, reading = _card(photo, place)
-    findings += _card_findings(reading)
     light, light_findings = _light(photo, place, plane, flat)
-    findings += light_findings
+    findings += [*_card_findings(reading, light), *light_findings]
     picture = flatten(photo, plane, mm_per_px)
     matrix = gray_card_correction(photo, reading, known_XYZ)
     linear = picture.linear_RGB
@@ -115,7 +114,7 @@ def flat_board(
         linear = linear * gain_over(light, plane, picture.seen.shape, mm_per_px, card_px)
     XYZ = np.asarray(cv2.transform(linear, matrix.astype(np.float32)), dtype=np.float32)
     under_card = _under_card(picture, plane.to_mm(card_px))
-    measurable = picture.seen & ~under_card
+    measurable = picture.seen & ~under_card & ~_under_strips(picture, place)
     findings += _exposure_findings(picture.linear_RGB[::4, ::4], picture.clipped)
     if not light.mapped:
         findings.append(_unmapped(light.range_over(plane), XYZ, measurable))
@@ -158,8 +157,8 @@ def photo_findings(photo: Photo, place: Place, size_mm: tuple[float, float] | No
     plane = _plane(photo, place, size_mm or _usual_size(place))
     findings = _place_findings(photo, place, plane)
     _, reading = _card(photo, place)
-    findings += _card_findings(reading)
-    findings += _light(photo, place, plane, None)[1]
+    light, light_findings = _light(photo, place, plane, None)
+    findings += [*_card_findings(reading, light), *light_findings]
     some = (slice(None, None, CHECK_STRIDE), slice(None, None, CHECK_STRIDE))
     on_board = quad_mask(photo.codes[some].shape, plane.corners_px() / CHECK_STRIDE)
     if on_board.any():
@@ -290,9 +289,9 @@ def _outline_findings(place: Place, px_per_mm: float) -> list[Finding]:
     return found
 
 
-def _card_findings(reading: GrayReading) -> list[Finding]:
+def _card_findings(reading: GrayReading, light: Light) -> list[Finding]:
     found = []
-    if reading.unevenness > MAX_CARD_UNEVENNESS:
+    if reading.unevenness > MAX_CARD_UNEVENNESS and not light.mapped:
         found.append(finding("card-uneven", percent=100 * reading.unevenness, limit=100 * MAX_CARD_UNEVENNESS))
     if reading.pixels < WANTED_CARD_PIXELS:
         found.append(finding("card-small", pixels=reading.pixels, limit=WANTED_CARD_PIXELS))
@@ -346,10 +345,21 @@ def _light(photo: Photo, place: Place, plane: Plane, flat: Photo | None) -> tupl
 
 def _under_card(picture: FlatPicture, card_mm: NDArray[np.float64]) -> NDArray[np.bool_]:
     side_mm = float(np.hypot(*(card_mm[1] - card_mm[0])))
-    with_rim = shrunk(card_mm, -2 * CARD_RIM_MM / max(side_mm, 1.0))
+    return _inside(picture, shrunk(card_mm, -2 * CARD_RIM_MM / max(side_mm, 1.0)))
+
+
+def _under_strips(picture: FlatPicture, place: Place) -> NDArray[np.bool_]:
+    """Where the strips' paper lies over the board, as hands leave it."""
+    covered = np.zeros(picture.seen.shape, bool)
+    for paper_mm in () if place.strips is None else place.strips.laid.papers_mm():
+        covered |= _inside(picture, paper_mm)
+    return covered
+
+
+def _inside(picture: FlatPicture, outline_mm: NDArray[np.float64]) -> NDArray[np.bool_]:
     mask = np.zeros(picture.seen.shape, np.uint8)
-    points = with_rim / picture.mm_per_px - 0.5
-    if np.abs(points).max() < 1e5:  # a card far outside the plane's horizon covers nothing
+    points = outline_mm / picture.mm_per_px - 0.5
+    if np.abs(points).max() < 1e5:  # what lies far outside the plane's horizon covers nothing
         cv2.fillConvexPoly(mask, np.round(points).astype(np.int32), 1)
     return mask.astype(bool)
 

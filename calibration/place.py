@@ -21,6 +21,7 @@ from calibration.photo import Photo
 from calibration.preview import Preview, preview_of
 from calibration.quads import side_lengths
 from calibration.strip_board import SettledBoard, settle_board
+from calibration.strip_findings import strip_findings
 from calibration.strip_plane import place_by_strips
 
 STRIPS_HIDDEN = "strips-hidden"  # too few markers: the board is then looked for without them
@@ -73,17 +74,18 @@ def locate(
     """
     preview = preview_of(photo)
     background = background_of(preview)
-    card_found = _card(photo, preview, background, card)
+    board_found = None
+    findings: tuple[Finding, ...] = ()
     if corners is not None:
         board_found = _BoardFound(np.asarray(corners, dtype=np.float64), "corners")
-    else:
-        by_strips = None if size_mm is None else _by_strips(photo, size_mm)
-        if by_strips is not None and (by_strips.quad is not None or by_strips.code != STRIPS_HIDDEN):
-            board_found = by_strips
-        else:
-            board_found = _by_outline(photo, preview, background, size_mm, card_found.quad)
-            if by_strips is not None:
-                board_found = replace(board_found, findings=by_strips.findings)
+    elif size_mm is not None:
+        board_found = _by_strips(photo, size_mm)
+        if board_found is not None and board_found.code == STRIPS_HIDDEN:
+            findings, board_found = board_found.findings, None
+    strips = None if board_found is None else board_found.strips
+    card_found = _card(photo, preview, background, card, () if strips is None else _papers_px(strips))
+    if board_found is None:
+        board_found = replace(_by_outline(photo, preview, background, size_mm, card_found.quad), findings=findings)
     return Place(
         board=board_found.quad,
         card=card_found.quad,
@@ -166,7 +168,13 @@ def _by_strips(photo: Photo, size_mm: tuple[float, float]) -> _BoardFound | None
     if laid is None:
         return None
     settled = settle_board(photo, laid)
-    return _BoardFound(settled.laid.corners_px(), "strips", strips=settled)
+    found = strip_findings(settled)
+    return _BoardFound(settled.laid.corners_px(), "strips", strips=settled, findings=found)
+
+
+def _papers_px(strips: SettledBoard) -> tuple[NDArray[np.float64], ...]:
+    """Outlines (4, 2) of the strips' paper in the photo: calm and neutral, but no card."""
+    return tuple(strips.laid.to_px(outline) for outline in strips.laid.papers_mm())
 
 
 def _by_outline(
@@ -197,10 +205,16 @@ class _CardFound:
     rivals: tuple[NDArray[np.float64], ...]
 
 
-def _card(photo: Photo, preview: Preview, background: Background, given: ArrayLike | None) -> _CardFound:
+def _card(
+    photo: Photo,
+    preview: Preview,
+    background: Background,
+    given: ArrayLike | None,
+    papers_px: tuple[NDArray[np.float64], ...],
+) -> _CardFound:
     if given is not None:
         return _CardFound(np.asarray(given, dtype=np.float64), None, ())
-    candidates = find_card(preview, background)
+    candidates = find_card(preview, background, [preview.to_preview(paper) for paper in papers_px])
     if not candidates:
         return _CardFound(None, None, ())
     coarse = preview.to_photo(candidates[0].quad)
