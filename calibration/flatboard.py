@@ -38,6 +38,7 @@ MAX_MISFIT = 1.5  # of the proportion by given corners to that of the job: a til
 WANTED_CARD_PIXELS = 2500
 USUAL_LENGTH_MM = 300.0  # of a test board that no job file names
 CHECK_STRIDE = 4  # every so many pixels is enough to judge exposure
+CHECK_RIM = 0.03  # of the board's sides, where the table shines in
 CARD_RIM_MM = 3.0  # around the card on the board: its shadow and its edge
 
 
@@ -115,7 +116,8 @@ def flat_board(
     XYZ = np.asarray(cv2.transform(linear, matrix.astype(np.float32)), dtype=np.float32)
     under_card = _under_card(picture, plane.to_mm(card_px))
     measurable = picture.seen & ~under_card & ~_under_strips(picture, place)
-    findings += _exposure_findings(picture.linear_RGB[::4, ::4], picture.clipped)
+    some = slice(2, -2, 4)  # not the outermost pixels: the table shines into them
+    findings += _exposure_findings(picture.linear_RGB[some, some], picture.clipped)
     if not light.mapped:
         findings.append(_unmapped(light.range_over(plane), XYZ, measurable))
     return FlatBoard(
@@ -160,7 +162,8 @@ def photo_findings(photo: Photo, place: Place, size_mm: tuple[float, float] | No
     light, light_findings = _light(photo, place, plane, None)
     findings += [*_card_findings(reading, light), *light_findings]
     some = (slice(None, None, CHECK_STRIDE), slice(None, None, CHECK_STRIDE))
-    on_board = quad_mask(photo.codes[some].shape, plane.corners_px() / CHECK_STRIDE)
+    inside = shrunk(plane.corners_px(), CHECK_RIM)
+    on_board = quad_mask(photo.codes[some].shape, inside / CHECK_STRIDE)
     if on_board.any():
         clipped = float(photo.is_clipped(*some)[on_board].mean())
         findings += _exposure_findings(photo.linear_RGB(*some)[on_board], clipped)
