@@ -4,6 +4,7 @@ What the finisher gives is taken; what is not given is looked for. Nothing is ra
 None, with the reason, so that a caller can show what was seen.
 """
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -72,14 +73,17 @@ def locate(
     -------
     Place
     """
-    preview = preview_of(photo)
-    background = background_of(preview)
     board_found = None
     findings: tuple[Finding, ...] = ()
+    # OpenCV leaves Python's lock while it looks for markers: the rest goes on meanwhile
+    with ThreadPoolExecutor(1) as pool:
+        search = pool.submit(_by_strips, photo, size_mm) if corners is None and size_mm is not None else None
+        preview = preview_of(photo)
+        background = background_of(preview)
     if corners is not None:
         board_found = _BoardFound(np.asarray(corners, dtype=np.float64), "corners")
-    elif size_mm is not None:
-        board_found = _by_strips(photo, size_mm)
+    elif search is not None:
+        board_found = search.result()
         if board_found is not None and board_found.code == STRIPS_HIDDEN:
             findings, board_found = board_found.findings, None
     strips = None if board_found is None else board_found.strips

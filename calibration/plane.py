@@ -5,6 +5,7 @@ and then the lens's bending, where that is known.
 """
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -16,6 +17,7 @@ from calibration.photo import Photo
 
 # Output pixels a tile is wide and high. Chosen by measurement: smaller ones spend their time on being called.
 TILE_PX = 128
+TILE_WORKERS = 2  # OpenCV leaves Python's lock while it resamples
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -124,13 +126,22 @@ def flatten(photo: Photo, plane: Plane, mm_per_px: float) -> FlatPicture:
     linear_RGB = np.empty((rows, columns, 3), np.float32)
     seen = np.ones((rows, columns), bool)
     clipped = np.zeros((rows, columns), bool)
-    for top in range(0, rows, TILE_PX):
-        for left in range(0, columns, TILE_PX):
-            part = np.s_[top : min(top + TILE_PX, rows), left : min(left + TILE_PX, columns)]
-            _fill_tile(photo, _Grid(plane, fine_to_mm, fine), part, (linear_RGB[part], seen[part], clipped[part]))
+    grid = _Grid(plane, fine_to_mm, fine)
+
+    def fill(part: tuple[slice, slice]) -> None:
+        _fill_tile(photo, grid, part, (linear_RGB[part], seen[part], clipped[part]))
+
+    with ThreadPoolExecutor(TILE_WORKERS) as pool:
+        list(pool.map(fill, _tiles(rows, columns)))  # list: a tile that fails raises here
     inside = np.count_nonzero(seen)
     fraction = np.count_nonzero(clipped & seen) / inside if inside else 0.0
     return FlatPicture(linear_RGB, seen & ~clipped, clipped & seen, fraction, mm_per_px)
+
+
+def _tiles(rows: int, columns: int) -> Iterator[tuple[slice, slice]]:
+    for top in range(0, rows, TILE_PX):
+        for left in range(0, columns, TILE_PX):
+            yield np.s_[top : min(top + TILE_PX, rows), left : min(left + TILE_PX, columns)]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
