@@ -36,12 +36,13 @@ class Law:
 
 # Priors chosen from simulated lamps at 0.6 to 1.5 m (one, or two at 45 degrees), windows at 0.8 to 2 m, cos^4 from
 # 0.45 to 1.2 m, none to 40 % of it as room light. For a lamp at distance r and elevation e the curvature of
-# the law is -3 / r^2 and the slope 3 cos(e) / r: never less curvature than a third of the slope squared.
+# the law is -3 / r^2 and the slope 3 cos(e) / r: never less curvature than a third of the slope squared. Lamps on both
+# sides are mostly alike, so together they slope little.
 LAWS = (
-    Law("one lamp or a lens", -2 / 3, 0.45, 1.5, (-3.0, 4.0), 1.0, 1.0, -1 / 3),
-    Law("exponential", 0.0, 0.15, 1.5, (-3.0, 4.0), 1.0, 1.0, 0.0),
-    Law("linear", 1.0, 0.20, 1.5, (-3.0, 4.0), 1.0, 1.0, 0.0),
-    Law("lamps on both sides", 0.0, 0.20, 1.5, (0.5, 2.0), 4.0, 6.0, None),
+    Law("one lamp or a lens", -2 / 3, 0.40, 1.5, (-3.0, 4.0), 1.0, 1.0, -1 / 3),
+    Law("exponential", 0.0, 0.10, 1.5, (-3.0, 4.0), 1.0, 1.0, 0.0),
+    Law("linear", 1.0, 0.30, 1.5, (-3.0, 4.0), 1.0, 1.0, 0.0),
+    Law("lamps on both sides", 0.0, 0.20, 0.8, (0.5, 2.0), 4.0, 6.0, None),
 )
 BOUND_SOFTNESS = 0.5  # per m^2, by which room light and large sources blur the bound (chosen)
 TWIST, CUBIC, QUARTIC = 1.5, 15.0, 80.0  # sigma of xy, of third and of fourth derivatives, per m^n (same lamps)
