@@ -18,7 +18,9 @@ from calibration.difference import delta_E_00
 DRAWS: Final = 2048  # and their mirror images
 
 
-def delta_E_00_u95(Lab_target: ArrayLike, delta_Lab: ArrayLike, covariance: ArrayLike) -> float:
+def delta_E_00_u95(
+    Lab_target: ArrayLike, delta_Lab: ArrayLike, covariance: ArrayLike, *, both_measured: bool = False
+) -> float:
     """95 % half-width of the CIEDE2000 difference between a target and a colour beside it.
 
     Parameters
@@ -29,6 +31,8 @@ def delta_E_00_u95(Lab_target: ArrayLike, delta_Lab: ArrayLike, covariance: Arra
         Colour minus target.
     covariance : array_like, (3, 3)
         Covariance of `delta_Lab` (one sigma squared), CIELAB units squared.
+    both_measured : bool
+        The target is as doubtful as the colour, so each moves by half; the two may then be swapped.
 
     Returns
     -------
@@ -42,9 +46,10 @@ def delta_E_00_u95(Lab_target: ArrayLike, delta_Lab: ArrayLike, covariance: Arra
     """
     target = np.asarray(Lab_target, dtype=np.float64)
     delta = np.asarray(delta_Lab, dtype=np.float64)
-    draws = delta + _standard_draws() @ _square_root(np.asarray(covariance, dtype=np.float64)).T
+    errors = _standard_draws() @ _square_root(np.asarray(covariance, dtype=np.float64)).T
+    targets = target - errors / 2 if both_measured else target
     here = delta_E_00(target, target + delta)
-    return float(np.quantile(np.abs(delta_E_00(target, target + draws) - here), 0.95))
+    return float(np.quantile(np.abs(delta_E_00(targets, targets + delta + errors) - here), 0.95))
 
 
 def _square_root(covariance: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -33,7 +33,7 @@ def difference(a: MeasuredZone, b: MeasuredZone) -> Difference:
     sights_a, sights_b = in_common(a.sights, b.sights)
     Lab_a = XYZ_to_Lab(np.mean([sight.reading.XYZ for sight in sights_a], axis=0))
     Lab_b = XYZ_to_Lab(np.mean([sight.reading.XYZ for sight in sights_b], axis=0))
-    return _difference(Lab_a, Lab_b, covariance_of(pair_budget(sights_a, sights_b)))
+    return _difference(Lab_a, Lab_b, covariance_of(pair_budget(sights_a, sights_b)), both_measured=True)
 
 
 def difference_to_value(Lab: ArrayLike, zone: MeasuredZone) -> Difference:
@@ -53,10 +53,14 @@ def difference_to_range(limits: tuple[MeasuredZone, ...], zone: MeasuredZone) ->
 
 
 def _difference(
-    Lab_a: NDArray[np.float64], Lab_b: NDArray[np.float64], covariance: NDArray[np.float64] | None
+    Lab_a: NDArray[np.float64],
+    Lab_b: NDArray[np.float64],
+    covariance: NDArray[np.float64] | None,
+    *,
+    both_measured: bool = False,
 ) -> Difference:
     delta = Lab_b - Lab_a
-    u95 = None if covariance is None else delta_E_00_u95(Lab_a, delta, covariance)
+    u95 = None if covariance is None else delta_E_00_u95(Lab_a, delta, covariance, both_measured=both_measured)
     return Difference(delta, covariance, Lab_a, Lab_b, float(delta_E_00(Lab_a, Lab_b)), u95)
 
 
