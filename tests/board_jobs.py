@@ -5,7 +5,18 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from simulator import Board, PaintedZone, WoodZone
+from simulator import Background, Board, GrayCard, PaintedZone, Scene, WoodZone
+
+from analyzer.results import Results, ZoneResult
+
+GRAY_SHEET = Background((34, 0, -1))
+ZONES = (
+    WoodZone("control", (0, 100), stain="walnut brown"),
+    WoodZone("washcoat", (100, 200), "shellac washcoat", "walnut brown"),
+    WoodZone("glue", (200, 300), "glue size", "walnut brown"),
+)
+SHOP_BOARD = Board("A", 300, 120, ZONES, seed=5)
+SHOP_SCENE = Scene((SHOP_BOARD,), GrayCard((80, 55), (100, 145), 4.0), background=GRAY_SHEET)
 
 LAB_TARGET = {"lab": [40.0, 14.0, 22.0]}
 Zone = WoodZone | PaintedZone
@@ -52,3 +63,12 @@ def _zone(zone: Zone, per_unit: float) -> dict[str, Any]:
 def _table(name: str, keys: Mapping[str, Any], *, repeated: bool = False) -> list[str]:
     head = f"[[{name}]]" if repeated else f"[{name}]"
     return ["", head, *(f"{key} = {json.dumps(value)}" for key, value in keys.items())]
+
+
+def zone_of(results: Results, zone_id: str, light: str | None = None) -> ZoneResult:
+    (found,) = [zone for zone in results.zones if zone.id == zone_id and zone.light == light]
+    return found
+
+
+def codes(results: Results, photo: str) -> list[str]:
+    return [finding.code for result in results.photos if result.file == photo for finding in result.findings]
