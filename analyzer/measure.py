@@ -34,7 +34,7 @@ from analyzer.version import tool_version
 from calibration.difference import components, delta_E_ab
 
 # What the numbers rest on; changes whenever one of them could move.
-METHOD = "gray card, profile primaries; DCT blotch band 4-50 mm; two-way blocks; guard band JCGM 106"
+METHOD = "gray card; profile or camera primaries; light by sheet or strips; blotch 4-50 mm by DCT; guard band JCGM 106"
 WORKERS = 2  # photos at a time: decoding and filtering leave Python's lock, memory grows with each
 
 Progress = Callable[[str], None]

@@ -17,25 +17,16 @@ from calibration.findings import REGISTRY, Finding, finding
 from calibration.light import Light, gain_over, light_from_background, light_from_flat
 from calibration.lightmap import light_from_samples
 from calibration.photo import Photo
+from calibration.photo_checks import card_findings, exposure_findings, place_findings
 from calibration.place import Place
-from calibration.plane import FlatPicture, Plane, face_corners_mm, flatten, plane_from_corners
+from calibration.plane import FlatPicture, Plane, flatten, plane_from_corners
 from calibration.quads import quad_mask, shrunk, side_lengths
 from calibration.reference import GrayReading, read_gray_card
 from calibration.strip_white import white_samples
 
 # Chosen: ten pixels in the shortest wavelength that counts as blotch (4 mm), and no more work than that needs.
 MM_PER_PX = 0.4
-MIN_PX_PER_MM = 1.0  # a 4 mm wave is then four pixels wide
-WANTED_PX_PER_MM = 1 / MM_PER_PX
-MAX_CLIPPED = 0.001  # of the board
-DARK_LEVEL = 0.04  # of full scale, linear: code 56 of 255; half of all codes lie below it
-MAX_CARD_UNEVENNESS = 0.06  # over the card: 1.2 L* at L* 45
 MAX_LIGHT_RANGE = 0.10  # over the board, on the background
-MAX_EDGE_WIDTH_MM = 1.0  # 10-90 %: a wave of 6 mm then keeps 93 % of its height (Gaussian blur)
-MAX_OUTLINE_ERROR_MM = 0.5
-MIN_IN_PHOTO, WHOLE_IN_PHOTO = 0.25, 0.99  # of the face; corners clicked at the frame's edge may miss it (chosen)
-MAX_MISFIT = 1.5  # of the proportion by given corners to that of the job: a tilt of 48 degrees (cosine)
-WANTED_CARD_PIXELS = 2500
 USUAL_LENGTH_MM = 300.0  # of a test board that no job file names
 CHECK_STRIDE = 4  # every so many pixels is enough to judge exposure
 CHECK_RIM = 0.03  # of the board's sides, where the table shines in
@@ -104,10 +95,10 @@ def flat_board(
         raise ValueError("flat_board: a photo decoded at reduced size averages its codes; open it whole to measure it.")
     plane = _plane(photo, place, size_mm)
     coarsest, _ = plane.px_per_mm()
-    findings = [*photo.findings, *_place_findings(photo, place, plane)]
+    findings = [*photo.findings, *place_findings(photo, place, plane)]
     card_px, reading = _card(photo, place)
     light, light_findings = _light(photo, place, plane, flat)
-    findings += [*_card_findings(reading, light), *light_findings]
+    findings += [*card_findings(reading, light), *light_findings]
     picture = flatten(photo, plane, mm_per_px)
     matrix = gray_card_correction(photo, reading, known_XYZ)
     linear = picture.linear_RGB
@@ -117,7 +108,7 @@ def flat_board(
     under_card = _under_card(picture, plane.to_mm(card_px))
     measurable = picture.seen & ~under_card & ~_under_strips(picture, place)
     some = slice(2, -2, 4)  # not the outermost pixels: the table shines into them
-    findings += _exposure_findings(picture.linear_RGB[some, some], picture.clipped)
+    findings += exposure_findings(picture.linear_RGB[some, some], picture.clipped)
     if not light.mapped:
         findings.append(_unmapped(light.range_over(plane), XYZ, measurable))
     return FlatBoard(
@@ -157,16 +148,16 @@ def photo_findings(photo: Photo, place: Place, size_mm: tuple[float, float] | No
         As `flat_board`.
     """
     plane = _plane(photo, place, size_mm or _usual_size(place))
-    findings = _place_findings(photo, place, plane)
+    findings = place_findings(photo, place, plane)
     _, reading = _card(photo, place)
     light, light_findings = _light(photo, place, plane, None)
-    findings += [*_card_findings(reading, light), *light_findings]
+    findings += [*card_findings(reading, light), *light_findings]
     some = (slice(None, None, CHECK_STRIDE), slice(None, None, CHECK_STRIDE))
     inside = shrunk(plane.corners_px(), CHECK_RIM)
     on_board = quad_mask(photo.codes[some].shape, inside / CHECK_STRIDE)
     if on_board.any():
         clipped = float(photo.is_clipped(*some)[on_board].mean())
-        findings += _exposure_findings(photo.linear_RGB(*some)[on_board], clipped)
+        findings += exposure_findings(photo.linear_RGB(*some)[on_board], clipped)
     return findings
 
 
@@ -231,99 +222,6 @@ def _card(photo: Photo, place: Place) -> tuple[NDArray[np.float64], GrayReading]
             code="card-missing",
         )
     return place.card, read_gray_card(photo, place.card)
-
-
-def _place_findings(photo: Photo, place: Place, plane: Plane) -> list[Finding]:
-    px_per_mm = plane.px_per_mm()[0]
-    return [
-        *place.findings,
-        *_frame_findings(photo, plane),
-        *_scale_findings(photo, px_per_mm),
-        *_misfit_findings(place, plane),
-        *_outline_findings(place, px_per_mm),
-        *_blur_findings(place, px_per_mm),
-    ]
-
-
-def _frame_findings(photo: Photo, plane: Plane) -> list[Finding]:
-    rows, columns = photo.codes.shape[:2]
-    frame = face_corners_mm(columns, rows).astype(np.float32) - np.float32(0.5)
-    face = plane.corners_px().astype(np.float32)
-    shared, _ = cv2.intersectConvexConvex(frame, face)
-    share = float(shared) / max(float(cv2.contourArea(face)), 1e-9)
-    if share < MIN_IN_PHOTO:
-        raise PlaceError(
-            f"only {share:.0%} of the board lies in the photo ({columns} x {rows} pixels).",
-            photo=photo.name,
-            remedy="Check the corners in job.toml: pixels of the upright photo, x to the right, y down.",
-            code="board-not-found",
-        )
-    return [finding("board-cut-off", percent=100 * (1 - share))] if share < WHOLE_IN_PHOTO else []
-
-
-def _misfit_findings(place: Place, plane: Plane) -> list[Finding]:
-    if place.located_by != "corners":
-        return []
-    sides = side_lengths(plane.corners_px())
-    seen, told = float(sides[[0, 2]].sum() / sides[[1, 3]].sum()), plane.length_mm / plane.width_mm
-    misfit = max(seen / told, told / seen)
-    return [finding("corners-misfit", seen=seen, told=told)] if misfit > MAX_MISFIT else []
-
-
-def _scale_findings(photo: Photo, px_per_mm: float) -> list[Finding]:
-    if px_per_mm < MIN_PX_PER_MM:
-        raise PlaceError(
-            f"only {px_per_mm:.2f} px/mm on the board (at least {MIN_PX_PER_MM:.2f} needed).",
-            photo=photo.name,
-            remedy=REGISTRY["far-too-few-pixels"].remedy,
-            code="far-too-few-pixels",
-        )
-    if px_per_mm < WANTED_PX_PER_MM:
-        return [finding("too-few-pixels", px_per_mm=px_per_mm, limit=WANTED_PX_PER_MM)]
-    return []
-
-
-def _outline_findings(place: Place, px_per_mm: float) -> list[Finding]:
-    found = [finding("board-turned")] if place.turned else []
-    if place.board_edges is not None:
-        error_mm = place.board_edges.scatter_px / px_per_mm
-        if error_mm > MAX_OUTLINE_ERROR_MM:
-            found.append(finding("outline-rough", error_mm=error_mm))
-    return found
-
-
-def _card_findings(reading: GrayReading, light: Light) -> list[Finding]:
-    found = []
-    if reading.unevenness > MAX_CARD_UNEVENNESS and not light.mapped:
-        found.append(finding("card-uneven", percent=100 * reading.unevenness, limit=100 * MAX_CARD_UNEVENNESS))
-    if reading.pixels < WANTED_CARD_PIXELS:
-        found.append(finding("card-small", pixels=reading.pixels, limit=WANTED_CARD_PIXELS))
-    level = float(reading.linear_RGB[1])
-    if level < DARK_LEVEL:
-        found.append(finding("card-dark", percent=100 * level, limit=100 * DARK_LEVEL))
-    return found
-
-
-def _blur_findings(place: Place, px_per_mm: float) -> list[Finding]:
-    edges = (place.card_edges, place.board_edges)
-    widths = [edge.edge_width_px for edge in edges if edge is not None and edge.edge_width_px is not None]
-    if place.strips is not None and place.strips.laid.edge_width_px is not None:
-        widths.append(place.strips.laid.edge_width_px)
-    if not widths:
-        return []
-    width_mm = min(widths) / px_per_mm
-    return [finding("blurred", blur_mm=width_mm, limit=MAX_EDGE_WIDTH_MM)] if width_mm > MAX_EDGE_WIDTH_MM else []
-
-
-def _exposure_findings(linear_RGB: NDArray[np.float32], clipped: float) -> list[Finding]:
-    found = []
-    if clipped > MAX_CLIPPED:
-        found.append(finding("clipped", percent=100 * clipped, limit=100 * MAX_CLIPPED))
-    brightest = linear_RGB.max(axis=-1)
-    level = float(np.percentile(brightest, 98))
-    if level < DARK_LEVEL:
-        found.append(finding("too-dark", percent=100 * level, limit=100 * DARK_LEVEL))
-    return found
 
 
 def _light(photo: Photo, place: Place, plane: Plane, flat: Photo | None) -> tuple[Light, list[Finding]]:

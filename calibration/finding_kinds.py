@@ -1,0 +1,406 @@
+"""Which things can a check notice, how grave are they, and what should the finisher do?  The one table of them."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Severity(StrEnum):
+    """How far a finding reaches."""
+
+    NOTE = "note"  # good to know; the numbers stand
+    WARNING = "warning"  # measured, with a wider uncertainty or a reservation
+    UNUSABLE = "unusable"  # not measured
+
+
+@dataclass(frozen=True, slots=True)
+class FindingKind:
+    """One thing that a check can notice."""
+
+    code: str
+    severity: Severity
+    line: str  # for the finisher; {names} are filled with what was found
+    remedy: str
+    explanation: str
+
+
+KINDS = (
+    FindingKind(
+        "photo-unreadable",
+        Severity.UNUSABLE,
+        "The photo cannot be read: {reason}.",
+        "Export it again as JPEG, PNG or TIFF.",
+        "The file is missing, damaged, too large, or of a kind that this version does not decode.",
+    ),
+    FindingKind(
+        "no-profile",
+        Severity.NOTE,
+        "The photo carries no colour profile; sRGB is assumed.",
+        "Send the original file: messaging apps and some editors strip the profile.",
+        "A wide-gamut phone photo read as sRGB is wrong by about 8 Delta E on wood.",
+    ),
+    FindingKind(
+        "profile-damaged",
+        Severity.WARNING,
+        "The photo's colour profile cannot be used ({reason}); sRGB is assumed.",
+        "Send the original file, or export it again with its colour profile embedded.",
+        "A wide-gamut phone photo read as sRGB is wrong by about 8 Delta E on wood.",
+    ),
+    FindingKind(
+        "profile-8-bit",
+        Severity.NOTE,
+        "The colour profile is table-based and was applied in 8 bits.",
+        "Nothing to do; a photo with an ordinary profile is slightly more exact.",
+        "Profiles made of a matrix and three curves are applied in floating point, table-based ones by the colour "
+        "management library with 8-bit rounding: up to half a code value a pixel, averaged out over a zone.",
+    ),
+    FindingKind(
+        "curve-assumed",
+        Severity.NOTE,
+        "The photo states its primaries, but not a photo's tone curve; that of sRGB is assumed.",
+        "Nothing to do; a photo with an embedded profile is surer.",
+        "Some phones mark their photos with the tone curve of video, but encode them as all photos are encoded.",
+    ),
+    FindingKind(
+        "flash-fired",
+        Severity.WARNING,
+        "The flash fired.",
+        "Switch the flash off, and light the board from both sides.",
+        "A flash beside the lens adds a second light of another colour, weaker towards the edges, and shines back from "
+        "any gloss. The card corrects one light, not two.",
+    ),
+    FindingKind(
+        "digital-zoom",
+        Severity.WARNING,
+        "Digital zoom was used ({ratio:.1f} x): the pixels are enlarged, not finer.",
+        "Move closer instead, or choose a lens, and leave the zoom alone.",
+        "Digital zoom enlarges the middle of the picture. The scale looks finer than the detail is, and phones sharpen "
+        "such pictures more.",
+    ),
+    FindingKind(
+        "screenshot",
+        Severity.WARNING,
+        "This looks like a screenshot, not a photo.",
+        "Send the photo's own file.",
+        "A screenshot shows the photo as the screen shows it: scaled, in the screen's colours, often dimmed or warmed. "
+        "Told by the comment in the file, or by a screen's shape where no camera is named.",
+    ),
+    FindingKind(
+        "app-copy",
+        Severity.WARNING,
+        "This looks like a copy from a messaging app or a web page: no camera named, {width} x {height} "
+        "pixels{compressed}.",
+        "Send the original: by cable, as a file attachment, or from a shared folder at full size.",
+        "Apps shrink photos, compress them again and drop what the camera wrote. Fine texture goes first, and with it "
+        "a part of the blotch; the colour profile may be gone too.",
+    ),
+    FindingKind(
+        "compressed",
+        Severity.WARNING,
+        "The photo is strongly compressed (JPEG quality about {quality}; wanted at least {limit}).",
+        "Set the camera to fine or best quality, and send the original file.",
+        "Strong compression makes blocks of 8 pixels and drops weak colour differences.",
+    ),
+    FindingKind(
+        "gain-map",
+        Severity.NOTE,
+        "The photo carries a second picture for bright screens; only the ordinary one is measured.",
+        "Switch HDR off where the camera lets you.",
+        "Phones store a map by which bright screens raise the highlights. It is not applied: the ordinary picture is "
+        "the one that its profile describes. It is often made from several exposures.",
+    ),
+    FindingKind(
+        "exposures-merged",
+        Severity.WARNING,
+        "The phone merged several exposures (HDR or night mode).",
+        "Switch HDR and night mode off, and give steady light.",
+        "Merged exposures are brightened and darkened place by place, so the gray card no longer tells the light on "
+        "the wood. Told by what the phone wrote into the file.",
+    ),
+    FindingKind(
+        "composite",
+        Severity.NOTE,
+        "The phone says that it made the picture from several shots.",
+        "Nothing to do in good light; compare zones within one photo.",
+        "Most phones average several shots against noise, which does no harm, and some brighten shadows with it, which "
+        "does. The file does not tell which.",
+    ),
+    FindingKind(
+        "portrait-mode",
+        Severity.WARNING,
+        "The photo was taken in portrait mode: parts of it are blurred afterwards.",
+        "Use the plain photo mode.",
+        "Portrait mode guesses what the background is, blurs it and may relight the rest.",
+    ),
+    FindingKind(
+        "panorama",
+        Severity.WARNING,
+        "The photo is a panorama, put together from many.",
+        "Take one plain photo with the whole board in it.",
+        "A panorama is bent and blended: straight edges are not straight, and the light of one part is carried into "
+        "another.",
+    ),
+    FindingKind(
+        "raw-developed",
+        Severity.WARNING,
+        "The raw file holds a picture that the phone has already put together and developed.",
+        "Nothing to do; a plain raw photo, one number for each sensor pixel, is straighter.",
+        "Such files are linear, but made from several shots, with noise and sharpness changed, and sometimes with "
+        "shadows raised. They are measured as they are.",
+    ),
+    FindingKind(
+        "raw-shading",
+        Severity.WARNING,
+        "The camera's own correction of darker corners is not applied to this raw file.",
+        "Use edge strips, or a photo of a plain sheet in the same place and light (flat = …).",
+        "Raw files of phones list how much the lens darkens the corners, often by half. A light map takes that out "
+        "together with the light; without one it would look like a darker end of the board.",
+    ),
+    FindingKind(
+        "same-photo",
+        Severity.WARNING,
+        "This is the same file as {other}, under another name: it was counted once.",
+        "Take the photo again: a copy tells nothing about how well a measurement repeats.",
+        "Repeated photos of a board at one stage and in one light are pooled, and their spread enters the uncertainty.",
+    ),
+    FindingKind(
+        "board-not-found",
+        Severity.UNUSABLE,
+        "The board was not found in the photo: {reason}.",
+        "Give its corners in job.toml: corners = [[x, y], …], or lay it on a plain background with all edges in frame.",
+        "The board's outline is searched as the largest four-sided shape that stands out from a calm background and "
+        "has the board's proportions.",
+    ),
+    FindingKind(
+        "photo-mirrored",
+        Severity.UNUSABLE,
+        "The photo is mirrored: the markers of the edge strips read only in a mirror.",
+        "Send the original photo; switch off mirroring if a front camera was used.",
+        "A mirrored photo swaps the ends of the board, and with them the zones.",
+    ),
+    FindingKind(
+        "strips-hidden",
+        Severity.WARNING,
+        "Only {count} markers of the edge strips can be read ({limit} needed); the strips were not used.",
+        "Keep the markers free of fingers, tape, shadows and glare, and all in frame.",
+        "The plane and the scale come from the markers' corners.",
+    ),
+    FindingKind(
+        "strips-apart",
+        Severity.UNUSABLE,
+        "The edge strips lie {apart_mm:.0f} mm apart; the board is {width_mm:.0f} mm wide.",
+        "Check the board's width in job.toml, and lay TOP along the top edge, BOTTOM along the bottom edge, each with "
+        "its rule against the wood.",
+        "The strips' distance is measured from the photo. It may differ from the board's width by what hands leave, "
+        "not by centimetres.",
+    ),
+    FindingKind(
+        "strip-missing",
+        Severity.WARNING,
+        "The {strip} edge strip was not seen; the other one alone was used.",
+        "Lay both strips, TOP along the top edge and BOTTOM along the bottom edge, wholly in frame.",
+        "One strip tells the plane on its own side only, and how the light changes across the board not at all.",
+    ),
+    FindingKind(
+        "strips-not-flat",
+        Severity.WARNING,
+        "The strips' markers are off a flat plane by {residual_mm:.1f} mm (limit {limit:.1f} mm).",
+        "Lay the strips flat, at the height of the board's face; print them on ordinary office paper at 100 %.",
+        "Paper that curls, or lies lower than the board, shifts and scales what is read from it.",
+    ),
+    FindingKind(
+        "zero-arrow-off",
+        Severity.WARNING,
+        "The zero arrow of the {strip} strip lies {off_mm:.0f} mm from the board's left end (limit {limit:.0f} mm).",
+        "Put both zero arrows at the board's left end; or check that the board lies with its left end to the left.",
+        "The board's own ends decide where they can be seen; the arrows are what is left when they cannot.",
+    ),
+    FindingKind(
+        "strips-beside-width",
+        Severity.WARNING,
+        "The distance between the strips differs from the board's width by {error_mm:.0f} mm (limit {limit:.0f} mm).",
+        "Push both strips against the wood, and check the board's width in job.toml.",
+        "The zones' places across the board are then unsure by about half of that.",
+    ),
+    FindingKind(
+        "length-misfit",
+        Severity.WARNING,
+        "The board's visible ends differ from its length by {error_mm:.1f} mm (limit {limit:.1f} mm).",
+        "Check the board's length in job.toml, that the strips were printed at 100 %, and that they lie at the height "
+        "of the board's face.",
+        "The scale comes from the strips. Strips that lie lower than the face make the board look too long.",
+    ),
+    FindingKind(
+        "board-turned",
+        Severity.WARNING,
+        "The board stands upright in the photo; its left end was taken to be at the top.",
+        "If that is wrong, give corners in job.toml, top-left first.",
+        "An outline does not tell which end is which. A board lying across the photo is read as seen; one standing "
+        "upright is read from the top down.",
+    ),
+    FindingKind(
+        "outline-rough",
+        Severity.WARNING,
+        "The board's outline is only found to about {error_mm:.1f} mm.",
+        "Use a background that is clearly lighter or darker than the wood, or give corners.",
+        "The edge points do not lie on straight lines as well as they should.",
+    ),
+    FindingKind(
+        "board-cut-off",
+        Severity.WARNING,
+        "{percent:.0f} % of the board lies outside the photo.",
+        "Retake with all of the board in frame, or check the corners in job.toml.",
+        "What lies outside is left out of every measure; zones of which too little is left are not measured.",
+    ),
+    FindingKind(
+        "corners-misfit",
+        Severity.WARNING,
+        "By its corners the board is {seen:.2f} times as long as wide; job.toml says {told:.2f}.",
+        "Check that the corners start at the board's own top-left, and check its length and width.",
+        "Even a camera held askew by 45 degrees changes the proportion by 1.4 only. Corners that start elsewhere turn "
+        "the board, and every zone is then read in the wrong place.",
+    ),
+    FindingKind(
+        "nothing-measured",
+        Severity.UNUSABLE,
+        "None of the board's zones can be measured: they are hidden, clipped or outside the photo.",
+        "Retake with the whole board in frame and the card beside it.",
+        "A zone is measured when enough of it shows to tell how far its colour varies.",
+    ),
+    FindingKind(
+        "card-missing",
+        Severity.UNUSABLE,
+        "The gray card was not found: {reason}.",
+        "Give its corners in job.toml: card = [[x, y], …], or lay it flat beside the board, wholly in frame.",
+        "The card is searched as a calm, neutral, four-sided patch.",
+    ),
+    FindingKind(
+        "card-uneven",
+        Severity.WARNING,
+        "The light changes by {percent:.0f} % across the gray card (limit {limit:.0f} %).",
+        "Move the lamps further away, and keep shadows off the card.",
+        "The card alone sets neutral and level. When the light changes across it, it changes across the board too.",
+    ),
+    FindingKind(
+        "card-small",
+        Severity.WARNING,
+        "The gray card covers only {pixels} pixels (wanted {limit}).",
+        "Move closer, or use a larger card.",
+        "The fewer pixels, the more camera noise is left in neutral and level.",
+    ),
+    FindingKind(
+        "card-clipped",
+        Severity.UNUSABLE,
+        "{percent:.1f} % of the gray card is at full scale in a colour channel (limit {limit:.1f} %).",
+        "Retake with about one stop less exposure.",
+        "A clipped card no longer tells the colour or the level of the light.",
+    ),
+    FindingKind(
+        "card-dark",
+        Severity.WARNING,
+        "The gray card is very dark in the photo ({percent:.1f} % of full scale; wanted at least {limit:.0f} %).",
+        "Give more exposure: an 18 % card should look middle gray.",
+        "Few code values are left for the dark stains, so noise and rounding grow.",
+    ),
+    FindingKind(
+        "clipped",
+        Severity.WARNING,
+        "{percent:.1f} % of the board is at full scale in a colour channel (limit {limit:.1f} %).",
+        "Retake with less exposure, and turn the lamps until no highlight shows.",
+        "A clipped channel has lost its colour before any balance. Such pixels are left out of every measure.",
+    ),
+    FindingKind(
+        "too-dark",
+        Severity.WARNING,
+        "The board is under-exposed: its brightest parts reach {percent:.1f} % of full scale (wanted {limit:.0f} %).",
+        "Give more exposure.",
+        "Camera noise and 8-bit steps grow in the dark: one step is 0.5 L* at code 30.",
+    ),
+    FindingKind(
+        "blurred",
+        Severity.WARNING,
+        "The photo is blurred: edges are {blur_mm:.1f} mm wide (limit {limit:.1f} mm).",
+        "Hold the phone still or use a stand, and tap on the board to focus.",
+        "Colour means survive blur; blotches finer than the blur do not, and the evenness would look too good.",
+    ),
+    FindingKind(
+        "too-few-pixels",
+        Severity.WARNING,
+        "Only {px_per_mm:.1f} px/mm on the board (wanted {limit:.1f}).",
+        "Move closer, or send the full-size photo.",
+        "Fine texture can no longer be told from blotch.",
+    ),
+    FindingKind(
+        "far-too-few-pixels",
+        Severity.UNUSABLE,
+        "Only {px_per_mm:.2f} px/mm on the board (at least {limit:.2f} needed).",
+        "Move closer, or send the full-size photo.",
+        "At this scale a blotch of 4 mm is smaller than a few pixels.",
+    ),
+    FindingKind(
+        "light-not-mapped",
+        Severity.NOTE,
+        "The light over the board was not mapped: {percent:.0f} % of uneven light would look like {L_star:.1f} L*.",
+        "Give a photo of a plain sheet in the same place and light (flat = …), or use edge strips.",
+        "Five per cent of light is one L* at L* 45. The uncertainty carries what the surroundings of the board let "
+        "expect.",
+    ),
+    FindingKind(
+        "light-uneven",
+        Severity.WARNING,
+        "The background around the board brightens by {percent:.0f} % across it (limit {limit:.0f} %).",
+        "Move the lamps further away and use two of the same kind, one on each side.",
+        "Seen on the calm background around the board. It is not used to correct anything, only to widen the "
+        "uncertainty.",
+    ),
+    FindingKind(
+        "mixed-light",
+        Severity.WARNING,
+        "The light changes colour across the board: by {percent:.0f} % between two colour channels.",
+        "Use lamps of one kind only, and shut out daylight.",
+        "Seen on the strips' white paper or the plain sheet, and divided out for each colour channel. The camera's "
+        "correction holds for one light, so colours in the other one are less sure.",
+    ),
+    FindingKind(
+        "shadow-edge",
+        Severity.WARNING,
+        "The light has a step or a hot spot that the light map cannot follow: {where}.",
+        "Take away what throws the shadow, and keep hands, rulers and lamps' hot spots off the board and the strips.",
+        "Several neighbouring white fields of a strip are off the smooth light by more than 3 %: 0.7 L* at L* 50. "
+        "Nothing there is corrected for it; the uncertainty of what lies there carries it.",
+    ),
+    FindingKind(
+        "zone-in-shadow",
+        Severity.WARNING,
+        "Zone {zone} lies where the light has a step or a hot spot.",
+        "Take away what throws the shadow, and photograph again.",
+        "The zone's uncertainty holds the whole step; what is seen there may be the light's.",
+    ),
+    FindingKind(
+        "light-residual",
+        Severity.WARNING,
+        "The strips' white paper differs from a smooth light by {percent:.1f} % (limit {limit:.1f} %).",
+        "Use clean, freshly printed strips and lay them flat; keep shadows off them.",
+        "Each white field is foretold from the others. Where that fails, the light map is less sure than usual.",
+    ),
+    FindingKind(
+        "flat-unusable",
+        Severity.WARNING,
+        "The photo of the plain sheet was not used: {reason}.",
+        "Photograph a clean, plain sheet in the same place, light and framing as the board, not clipped.",
+        "A sheet that is dark, clipped or not plain would print its own faults on the board.",
+    ),
+    FindingKind(
+        "glare",
+        Severity.WARNING,
+        "Glare or specks cover {percent:.0f} % of zone {zone} and were left out.",
+        "Turn the lamps or the board until the highlights go.",
+        "Pixels far brighter than their zone are masked before anything is averaged.",
+    ),
+    FindingKind(
+        "zone-covered",
+        Severity.WARNING,
+        "{percent:.0f} % of zone {zone} is hidden and was left out.",
+        "Lay the card beside the board, or between the zones, and keep the whole board in frame.",
+        "The gray card and its rim lie over the zone, or the zone reaches beyond the photo.",
+    ),
+)
