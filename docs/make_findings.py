@@ -19,7 +19,8 @@ HEAD = """\
 # What the checks can say about a photo
 
 `evenboard check` and `evenboard measure` tell what they notice, photo by photo, each with what to do about it. The code
-in front stands in `results.json`. The page is made from `calibration/finding_kinds.py`; words in {braces} are filled in.
+in front stands in `results.json`. The page is made from `calibration/finding_kinds.py`; words in {braces} are
+filled in.
 """
 
 SECTIONS = {
