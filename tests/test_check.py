@@ -1,0 +1,197 @@
+"""Can a photo be used, and what should be changed if not?  Simulated photos, checked without measuring them."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+import skimage.data
+from board_jobs import GRAY_SHEET, SHOP_BOARD, SHOP_SCENE, write_job
+from board_photos import FAULTLESS, corners, taken
+from numpy.typing import NDArray
+from simulator import Background, Light, RenderedPhoto, Scene, save_photo
+
+from analyzer import measure_job
+from analyzer.check import PhotoCheck, check_photo
+
+SIZE_px = (1100, 825)
+
+
+def codes(check: PhotoCheck) -> list[str]:
+    return [finding.code for finding in check.findings]
+
+
+def saved(folder: Path, rendered: RenderedPhoto, name: str = "a.jpg") -> Path:
+    save_photo(folder / name, rendered)
+    return folder / name
+
+
+@pytest.fixture
+def good(tmp_path: Path, shop: RenderedPhoto) -> Path:
+    return saved(tmp_path, shop)
+
+
+def test_a_good_photo_can_be_used_without_any_job(good: Path) -> None:
+    check = check_photo(good)
+    assert check.usable
+    assert check.file == str(good)
+    assert {finding.severity for finding in check.findings} <= {"note", "warning"}
+    assert not {"too-dark", "clipped", "card-dark", "card-uneven", "light-uneven", "board-turned"} & set(codes(check))
+
+
+# What is wrong with the photo, and what the check must say of it.
+FAULTS = {
+    "card-missing": (replace(SHOP_SCENE, card=None), {}),
+    "board-not-found": (replace(SHOP_SCENE, boards=(), light=Light(over_mm=(0, 0, 300, 200))), {}),
+    "card-dark": (SHOP_SCENE, {"exposure_EV": -3.0}),
+    "card-clipped": (SHOP_SCENE, {"exposure_EV": 3.0}),
+    "blurred": (SHOP_SCENE, {"blur_sigma_px": 3.5}),
+    "too-few-pixels": (SHOP_SCENE, {"size_px": (600, 450)}),
+    "light-uneven": (replace(SHOP_SCENE, light=Light("D50", gradient=0.25)), {}),
+    "card-uneven": (replace(SHOP_SCENE, light=Light("D50", gradient=0.45)), {}),
+    "board-turned": (SHOP_SCENE, {"roll_deg": 90.0, "size_px": (825, 1100)}),
+}
+
+
+@pytest.mark.parametrize("code", FAULTS)
+def test_a_fault_is_told_with_what_to_change(tmp_path: Path, code: str) -> None:
+    """For a job's photo, so that the board's size is known. What stops measuring makes it unusable."""
+    scene, camera = FAULTS[code]
+    path = saved(tmp_path, taken(scene, 3, **{"size_px": SIZE_px, **camera}))
+    write_job(tmp_path, [SHOP_BOARD], [{"file": "a.jpg", "board": "A"}])
+    check = check_photo(path)
+    (finding,) = [finding for finding in check.findings if finding.code == code]
+    assert finding.remedy
+    assert check.usable == (finding.severity != "unusable")
+
+
+def test_the_check_and_the_measurement_say_the_same(tmp_path: Path) -> None:
+    """All that can be seen without measuring; glare, covered zones and the note on the light come with the zones."""
+    lights = {"even": Light("D50"), "uneven": Light("D50", gradient=0.25)}
+    photos = []
+    for name, light in lights.items():
+        saved(tmp_path, taken(replace(SHOP_SCENE, light=light), 3, size_px=(900, 675), exposure_EV=-1.0), f"{name}.jpg")
+        photos.append({"file": f"{name}.jpg", "board": "A", "light": name})
+    write_job(tmp_path, [SHOP_BOARD], photos)
+    for photo in measure_job(tmp_path).results.photos:
+        measured = {finding.code for finding in photo.findings} - {"light-not-mapped"}
+        assert set(codes(check_photo(tmp_path / photo.file))) == measured
+
+
+def test_corners_of_the_job_are_used(tmp_path: Path, shop: RenderedPhoto) -> None:
+    """Clutter all around: no outline could be found."""
+    clutter = (
+        np.random.default_rng(2).integers(20, 250, (28, 37, 3)).astype(np.uint8).repeat(30, axis=0).repeat(30, axis=1)
+    )
+    codes_around = clutter[: SIZE_px[1], : SIZE_px[0]]
+    keep = np.zeros(SIZE_px[::-1], np.uint8)
+    for quad in (corners(shop), np.array(shop.truth.card_corners_px)):
+        cv2.fillConvexPoly(keep, np.round(quad).astype(np.int32), 1)
+    path = saved(tmp_path, replace(shop, codes=np.where(keep[..., None] > 0, shop.codes, codes_around)), "a.png")
+    write_job(tmp_path, [SHOP_BOARD], [{"file": "a.png", "board": "A"}])
+    assert not check_photo(path).usable
+    given = {
+        "corners": np.round(corners(shop), 1).tolist(),
+        "card": np.round(np.array(shop.truth.card_corners_px), 1).tolist(),
+    }
+    write_job(tmp_path, [SHOP_BOARD], [{"file": "a.png", "board": "A", **given}])
+    assert check_photo(path).usable
+
+
+def test_the_job_of_the_folder_above_is_found(tmp_path: Path, shop: RenderedPhoto) -> None:
+    """Photos usually lie in photos/. The job says that the board is 300 x 120 mm: 3 px/mm."""
+    (tmp_path / "photos").mkdir()
+    path = saved(tmp_path / "photos", shop)
+    write_job(tmp_path, [replace(SHOP_BOARD, length_mm=600, width_mm=240)], [{"file": "photos/a.jpg", "board": "A"}])
+    assert "too-few-pixels" in codes(check_photo(path))
+
+
+@pytest.mark.parametrize("toml", ["", "format = 7", "not toml at [all", "format = 1\n[job]\nname = 3\n"])
+def test_a_job_file_that_does_not_hold_is_no_reason_to_stop(good: Path, toml: str) -> None:
+    (good.parent / "job.toml").write_text(toml, encoding="utf-8")
+    assert check_photo(good).usable
+
+
+def test_a_photo_that_the_job_does_not_name_is_checked_by_itself(good: Path) -> None:
+    (good.parent / "b.jpg").write_bytes(good.read_bytes())
+    write_job(good.parent, [replace(SHOP_BOARD, length_mm=900, width_mm=40)], [{"file": "b.jpg", "board": "A"}])
+    assert check_photo(good).usable
+
+
+def test_a_plain_sheet_of_the_job_is_checked_as_a_sheet(tmp_path: Path) -> None:
+    """It shows neither board nor card, and need not."""
+    camera = {"px_per_mm": 3.0, "look_at_mm": (150.0, 90.0)}
+    light = Light("D50", gradient=0.1, over_mm=(0, 0, 300, 200))
+    saved(tmp_path, taken(replace(SHOP_SCENE, light=light), 3, size_px=SIZE_px, **camera))
+    sheet = Scene(background=Background((85, 0, 1), texture=0.004), light=light)
+    saved(tmp_path, taken(sheet, 4, size_px=SIZE_px, **camera), "sheet.jpg")
+    write_job(tmp_path, [SHOP_BOARD], [{"file": "a.jpg", "board": "A", "flat": "sheet.jpg"}])
+    assert check_photo(tmp_path / "sheet.jpg").usable
+    saved(tmp_path, taken(sheet, 4, size_px=SIZE_px, **{**camera, "exposure_EV": -5.0}), "sheet.jpg")
+    dark = check_photo(tmp_path / "sheet.jpg")
+    assert not dark.usable
+    assert "flat-unusable" in codes(dark)
+
+
+def odd_picture(name: str) -> NDArray[np.integer]:
+    rng = np.random.default_rng(1)
+    if name == "noise":
+        return rng.integers(0, 255, (300, 400, 3)).astype(np.uint8)
+    if name == "gray in 16 bits":
+        return rng.integers(0, 65535, (300, 400)).astype(np.uint16)
+    if name == "panorama":
+        return np.asarray(cv2.resize(skimage.data.coffee(), (4000, 160)))
+    plain = {"pixel": ((1, 1, 3), 100), "black": ((300, 400, 3), 0), "white": ((300, 400, 3), 255)}
+    if name in plain:
+        return np.full(*plain[name], np.uint8)
+    return np.asarray(cv2.resize(getattr(skimage.data, name)(), None, fx=2, fy=2))
+
+
+ODD = ["pixel", "gray in 16 bits", "panorama", "black", "white", "noise", "chelsea", "coffee", "rocket", "astronaut"]
+
+
+@pytest.mark.parametrize("name", ODD)
+def test_photos_of_something_else_cannot_be_used(tmp_path: Path, name: str) -> None:
+    path, picture = tmp_path / "odd.png", odd_picture(name)
+    cv2.imwrite(str(path), picture if picture.ndim == 2 else picture[..., ::-1])
+    check = check_photo(path)
+    assert not check.usable
+    (unusable,) = [finding for finding in check.findings if finding.severity == "unusable"]
+    assert unusable.remedy
+
+
+@pytest.mark.parametrize("content", [b"", b"no picture", b"\xff\xd8\xff\xe0", b"\x89PNG\r\n\x1a\n"])
+def test_files_that_are_no_photo_cannot_be_used(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "a.jpg"
+    path.write_bytes(content)
+    check = check_photo(path)
+    assert not check.usable
+    assert codes(check) == ["photo-unreadable"]
+
+
+def test_a_finding_is_told_once_though_two_boards_lie_in_the_photo(tmp_path: Path) -> None:
+    other = replace(SHOP_BOARD, id="B", length_mm=180, zones=SHOP_BOARD.zones[:1], top_left_mm=(0.0, 215.0))
+    rendered = taken(replace(SHOP_SCENE, boards=(SHOP_BOARD, other), background=GRAY_SHEET), 3, size_px=SIZE_px)
+    path = saved(tmp_path, rendered)
+    quads = [np.round(corners(rendered, board), 1).tolist() for board in "AB"]
+    write_job(tmp_path, [SHOP_BOARD, other], [{"file": "a.jpg", "boards": ["A", "B"], "corners": quads}])
+    check = check_photo(path)
+    assert check.usable
+    assert len(codes(check)) == len(set(codes(check)))
+
+
+def test_checking_twice_says_the_same_and_changes_no_file(good: Path) -> None:
+    before = good.read_bytes()
+    assert check_photo(good) == check_photo(good)
+    assert good.read_bytes() == before
+    assert [path.name for path in good.parent.iterdir()] == [good.name]
+
+
+def test_a_faultless_camera_brings_no_warning(tmp_path: Path) -> None:
+    scene = replace(SHOP_SCENE, background=Background((34, 0, -1), texture=0.01))
+    path = saved(tmp_path, taken(scene, 3, size_px=(1500, 1125), **FAULTLESS), "a.png")
+    write_job(tmp_path, [SHOP_BOARD], [{"file": "a.png", "board": "A"}])
+    check = check_photo(path)
+    assert check.usable
+    assert [finding for finding in check.findings if finding.severity == "warning"] == []
