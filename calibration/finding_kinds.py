@@ -309,6 +309,15 @@ KINDS = (
         "A clipped channel has lost its colour before any balance. Such pixels are left out of every measure.",
     ),
     FindingKind(
+        "colour-cut-off",
+        Severity.WARNING,
+        "In {percent:.0f} % of the board a colour channel is at zero (limit {limit:.0f} %): the colour is stronger than "
+        "the photo's colour space holds.",
+        "Set the camera to a wider colour space (Display P3, opRGB), or photograph in raw.",
+        "What lies outside the colour space is cut off before the photo is saved: strong yellows and reds then read too "
+        "weak, in b* by several units.",
+    ),
+    FindingKind(
         "too-dark",
         Severity.WARNING,
         "The board is under-exposed: its brightest parts reach {percent:.1f} % of full scale (wanted {limit:.0f} %).",

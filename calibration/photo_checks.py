@@ -16,6 +16,9 @@ from calibration.reference import GrayReading
 MIN_PX_PER_MM = 1.0  # a 4 mm wave is then four pixels wide
 WANTED_PX_PER_MM = 2.5  # one photo pixel for each pixel of the flat board
 MAX_CLIPPED = 0.001  # of the board
+# A channel without light beside one with plenty: the colour lies outside the photo's colour space, and was cut off.
+NO_LIGHT, SOME_LIGHT = 0.0006, 0.05  # of full scale, linear: codes 2 and 63 of 255 (chosen)
+MAX_CUT_OFF = 0.02  # of the board (chosen)
 DARK_LEVEL = 0.04  # of full scale, linear: code 56 of 255; half of all codes lie below it
 MAX_CARD_UNEVENNESS = 0.06  # over the card: 1.2 L* at L* 45
 MAX_EDGE_WIDTH_MM = 1.0  # 10-90 %: a wave of 6 mm then keeps 93 % of its height (Gaussian blur)
@@ -129,6 +132,9 @@ def exposure_findings(linear_RGB: NDArray[np.float32], clipped: float) -> list[F
     if clipped > MAX_CLIPPED:
         found.append(finding("clipped", percent=100 * clipped, limit=100 * MAX_CLIPPED))
     brightest = linear_RGB.max(axis=-1)
+    cut_off = float(((linear_RGB.min(axis=-1) < NO_LIGHT) & (brightest > SOME_LIGHT)).mean())
+    if cut_off > MAX_CUT_OFF:
+        found.append(finding("colour-cut-off", percent=100 * cut_off, limit=100 * MAX_CUT_OFF))
     level = float(np.percentile(brightest, 98))
     if level < DARK_LEVEL:
         found.append(finding("too-dark", percent=100 * level, limit=100 * DARK_LEVEL))
