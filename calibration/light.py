@@ -9,7 +9,6 @@ curled or further away than the board), only to say how much of a difference cou
 from dataclasses import dataclass
 from typing import Protocol
 
-import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -35,6 +34,7 @@ U_UNKNOWN_PER_MM = 0.10 / 300
 U_MAPPED = 0.004  # of a map whose residual is not known (chosen)
 U_SHEET = 0.003  # of a flat photo: the sheet lies higher or lower than the board, and is not alike everywhere (chosen)
 COVERAGE = 1.96  # of a 95 % half-width
+NODE_PX, MOST_NODES = 8, 160  # steps in which a flat picture asks for the light, and how often at most on a side
 
 
 class LightSurface(Protocol):
@@ -147,13 +147,23 @@ def gain_over(
     rows, columns = shape
     if not light.mapped:
         return np.ones((rows, columns, 3), np.float32)
-    # light is smooth: the middle of every eighth pixel is enough, the rest is interpolated
-    coarse = max(2, rows // 8), max(2, columns // 8)
-    y, x = ((np.arange(n) + 0.5) * full / n * mm_per_px for n, full in zip(coarse, shape, strict=True))
+    # light is smooth: a few places are enough, the rest is interpolated
+    nodes = min(rows // NODE_PX + 2, MOST_NODES), min(columns // NODE_PX + 2, MOST_NODES)
+    y, x = (np.linspace(0, n * mm_per_px, count) for n, count in zip(shape, nodes, strict=True))
     there = light.log_RGB_at(plane.to_px(np.stack(np.meshgrid(x, y), axis=-1)))
     at_card = np.log(np.exp(light.log_RGB_at(_card_middle(card_px))).mean(axis=0))
-    gain = np.exp(at_card - there).astype(np.float32)
-    return np.asarray(cv2.resize(gain, (columns, rows), interpolation=cv2.INTER_LINEAR), dtype=np.float32)
+    down, along = _between(nodes[0], rows), _between(nodes[1], columns)
+    gain = [down @ np.exp(at_card - there)[..., channel].astype(np.float32) @ along.T for channel in range(3)]
+    return np.stack(gain, axis=-1)
+
+
+def _between(nodes: int, count: int) -> NDArray[np.float32]:
+    """Matrix (count, nodes) from values at evenly spaced nodes, the first and last at the edges, to pixel centres.
+
+    OpenCV's resize takes nodes for pixels, which shifts the map by up to half a step and flattens its rim.
+    """
+    at = (np.arange(count) + 0.5) / count * (nodes - 1)
+    return np.asarray(np.clip(1 - np.abs(at[:, np.newaxis] - np.arange(nodes)), 0, None), dtype=np.float32)
 
 
 def _card_middle(card_px: ArrayLike) -> NDArray[np.float64]:
