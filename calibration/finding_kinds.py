@@ -311,8 +311,8 @@ KINDS = (
     FindingKind(
         "colour-cut-off",
         Severity.WARNING,
-        "In {percent:.0f} % of the board a colour channel is at zero (limit {limit:.0f} %): the colour is stronger than "
-        "the photo's colour space holds.",
+        "In {percent:.0f} % of the board a channel is at zero (limit {limit:.0f} %): the colour is stronger than the "
+        "photo's colour space holds.",
         "Set the camera to a wider colour space (Display P3, opRGB), or photograph in raw.",
         "What lies outside the colour space is cut off before the photo is saved: strong yellows and reds then read "
         "weaker than they are.",
