@@ -12,8 +12,9 @@ Floats = NDArray[np.float64]
 # How much each channel counts in the light's level: about as in luminance. Where the channels fall off alike, any
 # shares give the same answer; where they do not, the ratios make up for them.
 CHANNEL_SHARES = np.array([0.25, 0.65, 0.10])
-# Change of red or blue against green over the board, ln, from which it is corrected: 0.8 in a* or b* at L* 50 (chosen).
-MIXED_LIGHT = 0.015
+# Change of red or blue against green over the board, ln, from which it is corrected: 1.2 in a* or b* at L* 50. Chosen
+# above the 1.5 % that the rounding of colour in a phone's JPEG can make of one lamp (simulated, quality 90).
+MIXED_LIGHT = 0.025
 
 
 def log_level(log_RGB: NDArray[np.floating]) -> Floats:
