@@ -150,6 +150,17 @@ def test_no_colour_of_the_range_is_nearer_than_the_one_that_is_taken(light: Floa
     assert np.linalg.norm(found.delta_Lab) <= np.linalg.norm(Lab - tried, axis=1).min() + 1e-6
 
 
+@pytest.mark.parametrize(("share", "nearer"), [(0.02, 0), (0.4, 0), (0.6, 1), (0.98, 1)])
+def test_the_interval_is_that_of_the_nearer_range_board(share: float, nearer: int) -> None:
+    """The light limit lies in the zone's own photo, the dark one in another, where the doubt of both photos counts."""
+    limits = plain(LIGHT_LIMIT, sd=0.0), plain(DARK_LIMIT, sd=0.0, photo="b.jpg")
+    zone = plain(LIGHT_LIMIT + share * (DARK_LIMIT - LIGHT_LIMIT) + np.array([0.0, 2.0, 0.0]), sd=0.0)
+    found = difference_to_range(limits, zone).covariance
+    expected = [difference(limit, zone).covariance for limit in limits]
+    assert np.array_equal(found, expected[nearer])
+    assert not np.allclose(found, expected[1 - nearer], rtol=0.05)
+
+
 def test_range_boards_of_one_colour_are_one_target() -> None:
     found = difference_to_range(ranges(MIDDLE, MIDDLE), plain(moved(MIDDLE, 1.0, 0.0, 0.0), sd=0.0))
     assert found.delta_Lab == pytest.approx([1, 0, 0], abs=1e-6)
