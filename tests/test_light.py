@@ -166,10 +166,13 @@ def test_mapped_light_costs_least() -> None:
     assert mapped.light.u_between(first, second) < 0.01 < unmapped.light.u_between(first, second)
 
 
-def test_light_that_nothing_tells_of_costs_more_the_farther_apart() -> None:
-    """A cluttered table: no calm background, no sheet."""
-    clutter = np.random.default_rng(1).uniform(0.03, 0.95, (20, 26, 3)).repeat(30, axis=0).repeat(31, axis=1)
-    photo = photo_of_light(filled(clutter[: SHAPE[0], : SHAPE[1]], [(BOARD, Y_OF_L50), (CARD, 0.18)]))
+@pytest.mark.parametrize(("block_px", "channels"), [(30, 3), (6, 1)], ids=["coloured clutter", "gravel"])
+def test_light_that_nothing_tells_of_costs_more_the_farther_apart(block_px: int, channels: int) -> None:
+    """No calm background, no sheet."""
+    rng = np.random.default_rng(1)
+    blocks = rng.uniform(0.03, 0.95, (SHAPE[0] // block_px, SHAPE[1] // block_px + 1, channels))
+    table = np.broadcast_to(blocks, (*blocks.shape[:2], 3)).repeat(block_px, axis=0).repeat(block_px, axis=1)
+    photo = photo_of_light(filled(table[: SHAPE[0], : SHAPE[1]], [(BOARD, Y_OF_L50), (CARD, 0.18)]))
     board = flat_board(photo, locate(photo, SIZE_mm, corners=BOARD, card=CARD), SIZE_mm, card_XYZ(0.18, None))
     near, far = (board.light.u_between((150, 100), (x, 100)) for x in (200, 650))
     assert near < far
