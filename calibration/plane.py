@@ -5,7 +5,6 @@ and then the lens's bending, where that is known.
 """
 
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -17,7 +16,6 @@ from calibration.photo import Photo
 
 # Output pixels a tile is wide and high. Chosen by measurement: smaller ones spend their time on being called.
 TILE_PX = 128
-TILE_WORKERS = 2  # OpenCV leaves Python's lock while it resamples
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,12 +125,8 @@ def flatten(photo: Photo, plane: Plane, mm_per_px: float) -> FlatPicture:
     seen = np.ones((rows, columns), bool)
     clipped = np.zeros((rows, columns), bool)
     grid = _Grid(plane, fine_to_mm, fine)
-
-    def fill(part: tuple[slice, slice]) -> None:
+    for part in _tiles(rows, columns):
         _fill_tile(photo, grid, part, (linear_RGB[part], seen[part], clipped[part]))
-
-    with ThreadPoolExecutor(TILE_WORKERS) as pool:
-        list(pool.map(fill, _tiles(rows, columns)))  # list: a tile that fails raises here
     inside = np.count_nonzero(seen)
     fraction = np.count_nonzero(clipped & seen) / inside if inside else 0.0
     return FlatPicture(linear_RGB, seen & ~clipped, clipped & seen, fraction, mm_per_px)
