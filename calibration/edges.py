@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from calibration.photo import Photo
 
 PROFILES = 72  # a side; the line is then known to a few hundredths of the scatter of one profile
+CLEAR_SUPPORT = 0.9  # share of profiles, on each side, that spares a second, closer look
 END_SHARE = 0.06  # of a side, left out at either end: corners are rounded or worn
 STEP_PX = 0.5  # between samples of a profile: fine enough for the 10-90 % width of a sharp edge
 SMOOTH_SAMPLES = 2.0  # sigma of the derivative filter
@@ -39,7 +40,7 @@ class EdgeQuad:
     edge_width_px: float | None  # 10-90 % width of the sharpest side; None: no clean edge
 
 
-def refine_quad(photo: Photo, corners_px: ArrayLike, reach_px: float, *, twice: bool = True) -> EdgeQuad:
+def refine_quad(photo: Photo, corners_px: ArrayLike, reach_px: float) -> EdgeQuad:
     """Refine a quadrilateral to the edges in the photo.
 
     Parameters
@@ -49,8 +50,6 @@ def refine_quad(photo: Photo, corners_px: ArrayLike, reach_px: float, *, twice: 
         Coarse corners in pixels, in order around the shape.
     reach_px : float
         How far from a coarse side its edge may lie, pixels.
-    twice : bool
-        Look again, closer, from the edges first found: for the last tenth of a pixel.
 
     Returns
     -------
@@ -59,13 +58,12 @@ def refine_quad(photo: Photo, corners_px: ArrayLike, reach_px: float, *, twice: 
     """
     corners = np.asarray(corners_px, dtype=np.float64)
     sides: list[_Side] = []
-    searches = [_Search(reach_px, reach_px, last=not twice)]
-    if twice:
-        searches.append(_Search(max(14.0, reach_px / 2), max(4.0, reach_px / 4), last=True))
-    for search in searches:
+    for reach, likely in ((reach_px, reach_px), (max(14.0, reach_px / 2), max(4.0, reach_px / 4))):
         centre = corners.mean(axis=0)
-        sides = [_fit_side(photo, corners[k], corners[(k + 1) % 4], centre, search) for k in range(4)]
+        sides = [_fit_side(photo, corners[k], corners[(k + 1) % 4], centre, reach, likely) for k in range(4)]
         corners = np.array([_meet(sides[k - 1], sides[k]) for k in range(4)])
+        if min(side.support for side in sides) > CLEAR_SUPPORT:
+            break
     widths = [side.width_px for side in sides if side.width_px is not None]
     return EdgeQuad(
         corners,
@@ -73,15 +71,6 @@ def refine_quad(photo: Photo, corners_px: ArrayLike, reach_px: float, *, twice: 
         min(side.support for side in sides),
         min(widths) if widths else None,
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Search:
-    """How far profiles span, within how much of that an edge is likeliest, and whether its width is wanted."""
-
-    reach_px: float
-    likely_px: float
-    last: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,22 +87,23 @@ def _fit_side(
     start: NDArray[np.float64],
     end: NDArray[np.float64],
     inside: NDArray[np.float64],
-    search: _Search,
+    reach_px: float,
+    likely_px: float,
 ) -> _Side:
-    """The line of one side."""
+    """The line of one side. Profiles span `reach_px`; edges within `likely_px` of the guess are likeliest."""
     length = float(np.hypot(*(end - start)))
     along = (end - start) / max(length, 1e-9)
     normal = np.array([-along[1], along[0]])
     if normal @ (inside - start) < 0:
         normal = -normal  # profiles run from outside to inside
     places = np.linspace(END_SHARE, 1 - END_SHARE, PROFILES) * length
-    offsets = np.arange(-search.reach_px, search.reach_px + STEP_PX / 2, STEP_PX)
+    offsets = np.arange(-reach_px, reach_px + STEP_PX / 2, STEP_PX)
     profiles = profiles_at(photo, start + places[:, None, None] * along + offsets[None, :, None] * normal)
-    line = line_in_profiles(profiles, places, offsets, search.likely_px)
+    line = line_in_profiles(profiles, places, offsets, likely_px)
     if line is None:
-        return _Side(start, along, search.reach_px, 0.0, None)
+        return _Side(start, along, reach_px, 0.0, None)
     slope, intercept, scatter, agreeing = line
-    width = _edge_width(profiles, offsets, slope * places + intercept) if search.last else None
+    width = _edge_width(profiles, offsets, slope * places + intercept)
     direction = along + slope * normal
     return _Side(start + intercept * normal, direction / np.hypot(*direction), scatter, agreeing / PROFILES, width)
 

@@ -29,7 +29,6 @@ STRIPS_HIDDEN = "strips-hidden"  # too few markers: the board is then looked for
 SQUARE_BOARD = 1.12  # a board less elongated than this is taken as lying the way it is seen
 CARD_REACH_SHARE = 0.08  # of the card's shorter side: how far its edge may lie from the first guess
 MIN_BACKGROUND = 0.08  # share of the frame; with less there is nothing for the board to stand out from (chosen)
-CLEAR_CARD = 0.8  # share of profiles that agree at the first look
 CARD_SUPPORT = 0.3  # share of profiles that must agree before a refined card replaces the first guess
 
 
@@ -224,9 +223,7 @@ def _card(
         return _CardFound(None, None, ())
     coarse = preview.to_photo(candidates[0].quad)
     reach_px = max(5.0, CARD_REACH_SHARE * float(side_lengths(coarse).min()))
-    edges = refine_quad(photo, coarse, reach_px, twice=False)  # only the card's middle is read
-    if edges.support < CLEAR_CARD:  # a side lies half on the board, half beside it
-        edges = refine_quad(photo, coarse, reach_px)
+    edges = refine_quad(photo, coarse, reach_px)
     good = edges.support >= CARD_SUPPORT and cv2.isContourConvex(edges.corners_px.astype(np.float32))
     rivals = tuple(preview.to_photo(candidate.quad) for candidate in candidates[1:])
     return _CardFound(edges.corners_px, edges, rivals) if good else _CardFound(coarse, None, rivals)
