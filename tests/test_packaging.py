@@ -69,10 +69,13 @@ def run(installed: Path, code: str, folder: Path) -> str:
     return done.stdout
 
 
+LEFT_BEHIND = {"__pycache__", ".mypy_cache", ".ruff_cache", ".pytest_cache", ".hypothesis"}
+
+
 def tree(folder: Path, *packages: str) -> set[str]:
-    """Files below, with slashes, without what Python leaves behind."""
+    """Files below, with slashes, without what Python and the checkers leave behind."""
     found = (path for package in packages or (".",) for path in (folder / package).rglob("*"))
-    return {path.relative_to(folder).as_posix() for path in found if path.is_file() and "__pycache__" not in path.parts}
+    return {path.relative_to(folder).as_posix() for path in found if path.is_file() and not LEFT_BEHIND & {*path.parts}}
 
 
 def test_the_wheel_holds_the_two_packages_and_nothing_else(installed: Path) -> None:
