@@ -78,7 +78,10 @@ def _surfaces(scene: Scene, camera: Camera, view: View, rng: np.random.Generator
         _lay_surface(photo, _paper_face(paper), to_photo, paper.px_per_mm)
     if scene.card:
         card = scene.card
-        _lay_surface(photo, _card_face(card, rng), view.homography(card.thickness_mm) @ placement(card), CARD_PX_PER_MM)
+        _lay_surface(photo, _card_face(card, rng), view.of_card(card), CARD_PX_PER_MM)
+    for cover in scene.covers:
+        to_photo = view.homography(cover.thickness_mm) @ placement(cover)
+        _lay_surface(photo, board_in_light(cover, light, sensor_name), to_photo, cover.texture_px_per_mm)
     return photo
 
 
@@ -143,18 +146,32 @@ def _throw_shadows(photo: Array, scene: Scene, shadow: Shadow, view: View) -> No
     for board in scene.boards:
         corners = place(board, rectangle(*board.size_mm)) + np.array(shadow.offset_mm)
         px_per_mm = float(np.linalg.norm(np.subtract(*view.project(corners)[:2]))) / board.length_mm
-        dark = coverage(view.project(corners), photo.shape[:2], softness_px=shadow.softness_mm * px_per_mm)
-        photo *= (1 - np.float32(shadow.depth) * dark * dark * (3 - 2 * dark))[..., None]  # smooth at both ends
+        softness_px = shadow.softness_mm * px_per_mm
+        photo *= (1 - _smooth_dark(view.project(corners), photo.shape[:2], shadow.depth, softness_px))[..., None]
+
+
+def _smooth_dark(corners_px: NDArray[np.float64], shape: tuple[int, int], depth: float, softness_px: float) -> Array:
+    """Share of the light that is missing, smooth at both ends."""
+    dark = coverage(corners_px, shape, softness_px=softness_px)
+    return np.asarray(np.float32(depth) * dark * dark * (3 - 2 * dark))
 
 
 def _light_in_photo(scene: Scene, camera: Camera, view: View) -> Array:
-    return light_map(scene, _table_points(camera.size_px, view)).astype(np.float32)
+    light = light_map(scene, _table_points(camera.size_px, view)).astype(np.float32)
+    for shadow in scene.cast_shadows:
+        corners = np.array(shadow.corners_mm)
+        px_per_mm = float(np.hypot(*np.subtract(*view.project(corners)[:2])) / np.hypot(*(corners[1] - corners[0])))
+        light *= 1 - _smooth_dark(view.project(corners), light.shape, shadow.depth, shadow.softness_mm * px_per_mm)
+    return light
 
 
 def _add_glare(photo: Array, scene: Scene, view: View) -> None:
     for spot in scene.glare:
         offset = _table_points((photo.shape[1], photo.shape[0]), view) - np.array(spot.centre_mm, dtype=np.float32)
-        photo += (spot.strength * np.exp(-np.square(offset).sum(axis=-1) / (2 * spot.radius_mm**2)))[..., None]
+        shine = spot.strength * np.exp(-np.square(offset).sum(axis=-1) / (2 * spot.radius_mm**2))
+        if spot.on_card and scene.card:
+            shine *= coverage(apply(view.of_card(scene.card), rectangle(*scene.card.size_mm)), shine.shape)
+        photo += shine[..., None]
 
 
 def _table_points(size_px: tuple[int, int], view: View) -> Array:

@@ -77,6 +77,7 @@ class GrayCard:
     reflectance: float = 0.18
     texture: float = 0.008  # relative standard deviation, wavelengths 0.8 to 3 mm
     thickness_mm: float = 0.0  # height of its face above the table: the board's, when it lies on the board
+    lean_deg: Point = (0.0, 0.0)  # its right end, then its lower end is raised so much; the light on it stays the same
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,6 +133,7 @@ class GlareSpot:
     centre_mm: Point
     radius_mm: float
     strength: float = 1.0  # of a perfect white in the same light, at the centre
+    on_card: bool = False  # only the card shines, all else is matt
 
 
 @dataclass(frozen=True)
@@ -140,6 +142,15 @@ class Shadow:
 
     offset_mm: Point = (4.0, 5.0)
     depth: float = 0.45  # share of the light that is missing where it is deepest
+    softness_mm: float = 8.0
+
+
+@dataclass(frozen=True)
+class CastShadow:
+    """Soft shadow of something out of frame over all that lies in a convex polygon. `truth.light_map` leaves it out."""
+
+    corners_mm: tuple[Point, ...]  # on the table; the shadow is whole `softness_mm` inside them
+    depth: float = 0.4  # share of the light that is missing where it is deepest
     softness_mm: float = 8.0
 
 
@@ -153,6 +164,8 @@ class Scene:
     shadow: Shadow | None = None
     margin_mm: float = 5.0  # left out inside each zone's edge when the truth is averaged
     papers: tuple[Paper, ...] = ()
+    cast_shadows: tuple[CastShadow, ...] = ()
+    covers: tuple[Board, ...] = ()  # what lies on all else, the card too; the light is not counted over them
 
     @cached_property
     def lit_corners_mm(self) -> NDArray[np.float64]:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from simulator.scene import Board, PaintedZone, Scene, Zone, place, rectangle
 from simulator.spectra import XYZ_to_Lab
-from simulator.view import View
+from simulator.view import View, apply
 from simulator.wood import board_lightness, board_XYZ, zone_pixels
 
 Corners = tuple[tuple[float, float], ...]
@@ -75,7 +75,7 @@ def truth_of(scene: Scene, view: View) -> Truth:
     card = scene.card
     if card is None:
         return Truth(boards, card_corners_px=None, card_reflectance=None)
-    corners = view.project(place(card, rectangle(*card.size_mm)), card.thickness_mm)
+    corners = apply(view.of_card(card), rectangle(*card.size_mm))
     return Truth(boards, card_corners_px=_corners(corners), card_reflectance=card.reflectance)
 
 

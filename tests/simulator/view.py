@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.scene import Camera, Scene
+from simulator.scene import Camera, GrayCard, Scene, placement
 
 Array = NDArray[np.float64]
 PHONE_FOCAL = 0.72  # focal length over the longer side: about 26 mm on a 36 mm frame
@@ -29,6 +29,21 @@ class View:
     def project(self, points_mm: Array, height_mm: float = 0.0) -> Array:
         """Pixels (n, 2) of points (n, 2) of that plane."""
         return apply(self.homography(height_mm), points_mm)
+
+    def of_card(self, card: GrayCard) -> Array:
+        """Matrix (3, 3) from the card's own millimetres to pixels, leaning as it does."""
+        turned = np.eye(3)
+        turned[:2, :2] = placement(card)[:2, :2]
+        right, lower = np.radians(card.lean_deg)
+        about_y = np.array([[np.cos(right), 0, -np.sin(right)], [0, 1, 0], [np.sin(right), 0, np.cos(right)]])
+        about_x = np.array([[1, 0, 0], [0, np.cos(lower), -np.sin(lower)], [0, np.sin(lower), np.cos(lower)]])
+        axes = (turned @ about_y @ about_x)[:, :2]  # (3, 2), heights upwards
+        lowest = min(0.0, *(axes[2] * card.size_mm), float(axes[2] @ card.size_mm))
+        origin = np.array([*card.top_left_mm, card.thickness_mm - lowest])
+        down = np.diag([1.0, 1.0, -1.0])  # the camera counts away from itself
+        return self.intrinsic @ np.column_stack(
+            [self.rotation @ down @ axes, self.rotation @ down @ origin + self.shift]
+        )
 
 
 def view_of(scene: Scene, camera: Camera) -> View:
