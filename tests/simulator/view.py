@@ -41,9 +41,8 @@ class View:
         lowest = min(0.0, *(axes[2] * card.size_mm), float(axes[2] @ card.size_mm))
         origin = np.array([*card.top_left_mm, card.thickness_mm - lowest])
         down = np.diag([1.0, 1.0, -1.0])  # the camera counts away from itself
-        return self.intrinsic @ np.column_stack(
-            [self.rotation @ down @ axes, self.rotation @ down @ origin + self.shift]
-        )
+        to_camera = np.column_stack([self.rotation @ down @ axes, self.rotation @ down @ origin + self.shift])
+        return np.asarray(self.intrinsic @ to_camera)
 
 
 def view_of(scene: Scene, camera: Camera) -> View:
