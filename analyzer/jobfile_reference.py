@@ -3,7 +3,6 @@
 All three kinds of the job file are checked here, whichever of them this version can measure by.
 """
 
-import csv
 import itertools
 from collections.abc import Collection, Mapping
 from pathlib import Path
@@ -11,14 +10,15 @@ from typing import Final, Literal
 
 from analyzer.job import Reference
 from analyzer.jobfile_photos import existing_file
-from analyzer.jobfile_table import Interval, Table, as_number, show
+from analyzer.jobfile_table import Interval, Table, as_number
+from calibration.errors import CalibrationError
 
 REFERENCE_KEYS = ("kind", "reflectance", "lab", "values", "edition")
 
 # L* of a surface is 0 to 100 by definition; a* and b* of surface colours stay well inside the 8-bit coding range.
 LAB: Final = (Interval(0, 100), Interval(-128, 128), Interval(-128, 128))
 LAB_WORDS = "three numbers, [L, a, b]: L from 0 to 100, a and b from -128 to 128"
-CHART_PATCHES = 24
+CHART_PATCHES = 24  # as in calibration/chart.py
 
 _KINDS: tuple[Literal["gray-card", "step-card", "chart-24"], ...] = ("gray-card", "step-card", "chart-24")
 _KEYS_OF_KIND: Final = {
@@ -111,23 +111,10 @@ def chart_fault(path: Path) -> str:
     str
         The first fault in words, empty when the file holds.
     """
-    try:
-        rows = list(csv.reader(path.read_text(encoding="utf-8-sig").splitlines()))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        return f"{path.name}, which cannot be read ({error})"
-    numbered = [(line, row) for line, row in enumerate(rows, 1) if any(cell.strip() for cell in row)]
-    if not numbered or [cell.strip() for cell in numbered[0][1]] != ["L", "a", "b"]:
-        return f"{path.name} with the first line {show(','.join(numbered[0][1]) if numbered else '')}"
-    for line, row in numbered[1:]:
-        if len(row) != len(LAB) or not all(_holds(cell, limits) for cell, limits in zip(row, LAB, strict=True)):
-            return f"{path.name} with line {line}: {show(','.join(row))}"
-    patches = len(numbered) - 1
-    return "" if patches == CHART_PATCHES else f"{path.name} with {patches} rows of values"
+    from calibration.chart import read_chart_Lab  # noqa: PLC0415 - NumPy loads only for a job with such a file
 
-
-def _holds(cell: str, limits: Interval) -> bool:
-    """Whether a cell is a number within limits (not NaN, which compares false)."""
     try:
-        return float(cell) in limits
-    except ValueError:
-        return False
+        read_chart_Lab(path)
+    except CalibrationError as refused:
+        return refused.what
+    return ""

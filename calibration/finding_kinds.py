@@ -302,6 +302,14 @@ KINDS = (
         "Few code values are left for the dark stains, so noise and rounding grow.",
     ),
     FindingKind(
+        "chart-values",
+        Severity.UNUSABLE,
+        "The chart's own values cannot be used: {reason}.",
+        "Write the header L,a,b and 24 rows of numbers, row by row from dark skin, or name the chart's edition instead.",
+        "The file is checked with the job file, before anything is measured. Values far from the published ones are "
+        "rows in another order, or a slip of the pen.",
+    ),
+    FindingKind(
         "clipped",
         Severity.WARNING,
         "{percent:.1f} % of the board is at full scale in a colour channel (limit {limit:.1f} %).",

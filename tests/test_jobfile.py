@@ -14,9 +14,11 @@ from analyzer import JobFileError, read_job
 from analyzer.errors import Problem
 from analyzer.job import EvennessWish, PhotoEntry, Reference, Target
 from analyzer.results import STAGES, Stage
+from calibration.published import published_file
 
 Write = Callable[[str], Path]
 
+CHART = published_file("chart24_before_2015.csv").read_text(encoding="utf-8")
 JOB = """\
 format = 1
 
@@ -236,7 +238,7 @@ def test_evenness_may_be_measured_against_a_zone(write: Write) -> None:
 )
 def test_every_kind_of_reference_is_read(write: Write, lines: str, reference: Reference) -> None:
     folder = write(edited(('kind = "gray-card"\nreflectance = 0.18', lines)))
-    (folder / "chart.csv").write_text("L,a,b\n" + "50.5,-3,4\n" * 24, encoding="utf-8")
+    (folder / "chart.csv").write_text(CHART, encoding="utf-8")
     assert read_job(folder).reference == reference
 
 
@@ -584,6 +586,7 @@ def test_one_quad_for_two_boards_is_told(write: Write) -> None:
         ("L,a,b\n50,nan,0\n" + "50,0,0\n" * 23, "line 2"),
         ("L,a,b\n150,0,0\n" + "50,0,0\n" * 23, "line 2"),
         ("", "first line"),
+        ("L,a,b\n" + "".join(f"{line}\n" for line in reversed(CHART.split()[-24:])), "patch 13, blue"),
     ],
 )
 def test_a_charts_own_values_are_checked(write: Write, chart: str, found: str) -> None:
