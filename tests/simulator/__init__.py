@@ -10,6 +10,7 @@ blur, noise, tone curve and JPEG. It shares no code with what it tests: nothing 
     save_photo(path, photo)
 """
 
+from simulator.chart import Chart, chart_Lab, chart_reflectances
 from simulator.fields import drift, fine_texture, gaussian_field, streaks
 from simulator.photo_file import save_photo
 from simulator.render import RenderedPhoto, render
@@ -42,6 +43,7 @@ __all__ = [
     "BoardTruth",
     "Camera",
     "CastShadow",
+    "Chart",
     "GlareSpot",
     "GrayCard",
     "Lab_to_reflectance",
@@ -55,6 +57,8 @@ __all__ = [
     "Truth",
     "WoodZone",
     "ZoneTruth",
+    "chart_Lab",
+    "chart_reflectances",
     "drift",
     "fine_texture",
     "gaussian_field",

@@ -10,6 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from simulator.chart import PX_PER_MM as CHART_PX_PER_MM
+from simulator.chart import chart_face
 from simulator.fields import gaussian_field
 from simulator.scene import Background, Camera, GrayCard, Paper, Scene, Shadow, Tone, place, placement, rectangle
 from simulator.spectra import Lab_to_reflectance, band_weights, camera_matrix, illuminant, sensor
@@ -79,6 +81,10 @@ def _surfaces(scene: Scene, camera: Camera, view: View, rng: np.random.Generator
     if scene.card:
         card = scene.card
         _lay_surface(photo, _card_face(card, rng), view.of_card(card), CARD_PX_PER_MM)
+    if scene.chart:
+        chart = scene.chart
+        to_photo = view.homography(chart.thickness_mm) @ placement(chart)
+        _lay_surface(photo, chart_face(chart, light, sensor_name, rng), to_photo, CHART_PX_PER_MM / chart.scale)
     for cover in scene.covers:
         to_photo = view.homography(cover.thickness_mm) @ placement(cover)
         _lay_surface(photo, board_in_light(cover, light, sensor_name), to_photo, cover.texture_px_per_mm)

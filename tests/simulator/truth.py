@@ -1,6 +1,6 @@
 """What is really there?  The truth of a simulated photo, from geometry and spectra, never from its pixels."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -47,12 +47,15 @@ class Truth:
     boards: tuple[BoardTruth, ...]
     card_corners_px: Corners | None
     card_reflectance: float | None
+    chart_corners_px: Corners | None = None  # of its frame
+    chart_centres_px: Corners | None = None  # of its 24 patches
 
     def board(self, board_id: str) -> BoardTruth:
         return next(board for board in self.boards if board.id == board_id)
 
     def as_dict(self) -> dict[str, Any]:
-        return asdict(self)
+        told = asdict(self)
+        return told if self.chart_corners_px else {key: told[key] for key in told if not key.startswith("chart")}
 
 
 def light_map(scene: Scene, points_mm: NDArray[np.floating]) -> NDArray[np.floating]:
@@ -72,11 +75,16 @@ def light_map(scene: Scene, points_mm: NDArray[np.floating]) -> NDArray[np.float
 def truth_of(scene: Scene, view: View) -> Truth:
     """Everything that a measurement of the photo could be compared with."""
     boards = tuple(_board_truth(scene, board, view) for board in scene.boards)
-    card = scene.card
-    if card is None:
-        return Truth(boards, card_corners_px=None, card_reflectance=None)
-    corners = apply(view.of_card(card), rectangle(*card.size_mm))
-    return Truth(boards, card_corners_px=_corners(corners), card_reflectance=card.reflectance)
+    card, chart = scene.card, scene.chart
+    truth = Truth(boards, card_corners_px=None, card_reflectance=None)
+    if card:
+        corners = apply(view.of_card(card), rectangle(*card.size_mm))
+        truth = replace(truth, card_corners_px=_corners(corners), card_reflectance=card.reflectance)
+    if chart:
+        points = place(chart, np.concatenate([rectangle(*chart.size_mm), chart.centres_mm()]))
+        points_px = _corners(view.project(points, chart.thickness_mm))
+        truth = replace(truth, chart_corners_px=points_px[:4], chart_centres_px=points_px[4:])
+    return truth
 
 
 def _board_truth(scene: Scene, board: Board, view: View) -> BoardTruth:
