@@ -19,13 +19,15 @@ class _Candidate:
     treatment: str
     stain: str | None
     species: str
-    verdicts: tuple[VerdictResult, ...]  # one a light, the worst first
+    verdicts: tuple[VerdictResult, ...]  # one a light that decides, the worst first
     lights_missing: int  # that others of its species were photographed in
+    unseen: tuple[str, ...]  # lights that the job names as deciding, without a verdict
 
     @property
     def overall(self) -> Overall:
         """Verdict of the worst light: a match in one light alone is no match."""
-        return self.verdicts[0].overall
+        worst = self.verdicts[0].overall
+        return "cannot tell" if worst == "use" and self.unseen else worst
 
     @property
     def standing(self) -> tuple[int, int, int, float, str, str, str]:
@@ -40,8 +42,8 @@ def answer(job: Job, verdicts: Sequence[VerdictResult]) -> AnswerResult:
     """Name the treatment to use, or say why none can be named and what would settle it.
 
     Only the stage at which the target was agreed counts, or, when none is stated, the most finished stage that
-    was photographed. A treatment must hold in every light it was photographed in. Each species has its own best
-    treatment; the answer names the first and its reason the others.
+    was photographed. A treatment must hold in every light that the job names, or else in every light it was
+    photographed in. Each species has its own best treatment; the answer names the first and its reason the others.
 
     Parameters
     ----------
@@ -61,7 +63,13 @@ def answer(job: Job, verdicts: Sequence[VerdictResult]) -> AnswerResult:
         )
     measured = {verdict.stage for verdict in verdicts}
     stage = job.target.stage or next(stage for stage in reversed(STAGES) if stage in measured)
-    candidates = _candidates([verdict for verdict in verdicts if verdict.stage == stage])
+    at_stage = [verdict for verdict in verdicts if verdict.stage == stage]
+    candidates = _candidates(at_stage, job.target.lights)
+    if at_stage and not candidates:
+        return _no_answer(
+            f"No treatment can be named, since no zone was measured in {listed(job.target.lights, 'or')} light, which "
+            "the job names as deciding: photograph the boards there."
+        )
     if not candidates:
         return _no_answer(
             f'No treatment can be named, since the target was agreed at the stage "{stage}" and no zone was measured '
@@ -78,18 +86,22 @@ def _no_answer(reason: str) -> AnswerResult:
     return AnswerResult(None, None, None, reason)
 
 
-def _candidates(verdicts: Sequence[VerdictResult]) -> list[_Candidate]:
-    """Gather the verdicts of each treatment and species over the lights, best candidate first."""
+def _candidates(verdicts: Sequence[VerdictResult], deciding: Sequence[str]) -> list[_Candidate]:
+    """Gather the verdicts of each treatment and species over the lights that decide, best candidate first."""
     gathered: dict[tuple[str, str | None, str], list[VerdictResult]] = {}
     lights: dict[str, set[str | None]] = {}
     for verdict in verdicts:
+        if deciding and verdict.light not in deciding:
+            continue
         gathered.setdefault((verdict.treatment, verdict.stain, verdict.species), []).append(verdict)
         lights.setdefault(verdict.species, set()).add(verdict.light)
     candidates = []
     for (treatment, stain, species), of_lights in gathered.items():
         of_lights.sort(key=lambda v: (-_BEST_FIRST.index(v.overall), -v.rank, v.light or ""))
         missing = len(lights[species]) - len(of_lights)
-        candidates.append(_Candidate(treatment, stain, species, tuple(of_lights), missing))
+        seen = {verdict.light for verdict in of_lights}
+        unseen = tuple(light for light in deciding if light not in seen)
+        candidates.append(_Candidate(treatment, stain, species, tuple(of_lights), missing, unseen))
     return sorted(candidates, key=lambda candidate: candidate.standing)
 
 
@@ -118,6 +130,13 @@ def _why_none(candidates: Sequence[_Candidate]) -> str:
     advice = nearest.verdicts[0].advice
     light = f" in {nearest.verdicts[0].light} light" if len(nearest.verdicts) > 1 and nearest.verdicts[0].light else ""
     name = f"{_name(nearest, candidates, with_species=True)}{light}"
+    if nearest.unseen and nearest.verdicts[0].overall == "use":
+        seen = listed(sorted(verdict.light or "unnamed" for verdict in nearest.verdicts), "and")
+        return (
+            f"It cannot be told yet which treatment to use: {_name(nearest, candidates, with_species=True)} is right "
+            f"in {seen} light, and was not measured in "
+            f"{listed(nearest.unseen, 'or')} light, which the job names as deciding."
+        )
     if nearest.overall == "cannot tell":
         return f"It cannot be told yet which treatment to use; the best prospect is {name}: {advice}"
     if len(candidates) == 1:

@@ -27,6 +27,7 @@ class Target:
     zone: str | None = None  # "S/sample"
     between: tuple[str, ...] = ()  # light and dark limit, or light, mid, dark
     stage: Stage | None = None  # the stage at which the target was agreed
+    lights: tuple[str, ...] = ()  # those that decide; () lets every light decide that was photographed in
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from analyzer.job import DEFAULT_BLOTCH_LIMIT, DEFAULT_TOLERANCE, EvennessWish, 
 from analyzer.jobfile_boards import BOARD_KEYS, ZONE_KEYS, Declared, read_boards
 from analyzer.jobfile_photos import PHOTO_KEYS, read_photos
 from analyzer.jobfile_reference import LAB, LAB_WORDS, REFERENCE_KEYS, read_reference
-from analyzer.jobfile_table import Interval, Problems, Table, shorten
+from analyzer.jobfile_table import Interval, Problems, Table, nearest, shorten, show
 from analyzer.results import STAGES
 from analyzer.toml_lines import open_statement
 
@@ -22,7 +22,7 @@ JOB_FILE = "job.toml"
 FORMAT = 1
 
 JOB_KEYS = ("name", "customer", "units")
-TARGET_KEYS = ("lab", "zone", "between", "stage", "tolerance")
+TARGET_KEYS = ("lab", "zone", "between", "stage", "tolerance", "lights")
 EVENNESS_KEYS = ("wish", "limit", "like")
 TABLES: Final = {
     "[job]": JOB_KEYS,
@@ -191,7 +191,26 @@ def _target(top: Table, declared: Declared) -> Target | None:
         zone=_zone(table, "zone", declared),
         between=_between(table, declared),
         stage=table.choice("stage", STAGES),
+        lights=_lights(table, top),
     )
+
+
+def _lights(table: Table, top: Table) -> tuple[str, ...]:
+    """Read the lights that decide: names that photos of this job carry."""
+    if "lights" not in table.content:
+        return ()
+    lights = table.content["lights"]
+    if not isinstance(lights, list) or not lights or not all(isinstance(light, str) and light for light in lights):
+        table.wrong("lights", 'a list of names of light: ["shop", "window"]')
+        return ()
+    photos = top.content.get("photo")
+    named = {str(photo.get("light")) for photo in photos if isinstance(photo, dict)} if isinstance(photos, list) else ()
+    for light in lights:
+        if light not in named:
+            near = nearest(light, sorted(named))
+            hint = f'Did you mean "{near}"?' if near else f'Give it to the photos taken in it: light = "{light}".'
+            table.wrong("lights", "lights that photos of this job were taken in", hint, found=show(light))
+    return tuple(dict.fromkeys(lights))
 
 
 def _between(table: Table, declared: Declared) -> tuple[str, ...]:

@@ -28,6 +28,7 @@ from analyzer.results import (
     ToolResult,
     ZoneResult,
 )
+from analyzer.second_light import second_light
 from analyzer.targets import judged_zones
 from analyzer.verdicts import judge
 from analyzer.version import tool_version
@@ -65,7 +66,8 @@ def measure_job(folder: Path, *, progress: Progress | None = None) -> Measuremen
     _refuse_unmeasurable_reference(job)
     measured = counted_once(_measure_photos(job, progress or (lambda _: None)))
     zones = _pool(job, measured)
-    verdicts = judge(job, judged_zones(job, zones))
+    judged = judged_zones(job, zones)
+    verdicts = judge(job, judged)
     results = Results(
         format=FORMAT,
         tool=ToolResult("evenboard", tool_version(), METHOD),
@@ -75,6 +77,7 @@ def measure_job(folder: Path, *, progress: Progress | None = None) -> Measuremen
         differences=tuple(_differences(job, zones)),
         verdicts=verdicts,
         answer=answer(job, verdicts),
+        second_light=second_light(job, judged),
     )
     overlays: tuple[Overlay, ...] = tuple(overlay for photo in measured for overlay in photo.overlays)
     return Measurement(job, results, tuple(_pictures(measured)), overlays)

@@ -117,6 +117,25 @@ class VerdictResult:
 
 
 @dataclass(frozen=True, slots=True)
+class SecondLightResult:
+    """One treatment in several lights: does its match to the target hold in each of them?"""
+
+    treatment: str
+    stain: str | None
+    species: str
+    stage: str
+    lights: tuple[str | None, ...]
+    de00: tuple[float, ...]  # to the target, one for each light
+    de00_u95: tuple[float | None, ...]
+    worst: str | None  # the light in which it is farthest from the target
+    # CIEDE2000 that a perfect match in the one light would show in the other, the largest of all pairs of lights
+    # (ISO 18314-4); None: the target is a value, which says nothing of other lights
+    metamerism: float | None
+    metamerism_u95: float | None
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
 class AnswerResult:
     """The one sentence that the finisher came for. `treatment` is None when no treatment can be named."""
 
@@ -138,3 +157,4 @@ class Results:
     differences: tuple[DifferenceResult, ...]
     verdicts: tuple[VerdictResult, ...]
     answer: AnswerResult
+    second_light: tuple[SecondLightResult, ...] = ()  # treatments seen in more than one light

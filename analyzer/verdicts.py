@@ -30,7 +30,7 @@ from analyzer.trials import (
 from analyzer.words import ColourFound, Doubt, EvennessFound, advice
 from calibration.difference import delta_E_00
 
-__all__ = ["JUDGED_STAGES", "JudgedZone", "answer", "judge"]
+__all__ = ["JUDGED_STAGES", "JudgedZone", "answer", "judge", "judged_trials"]
 
 # Bare and merely treated wood carries no stain yet: there is nothing to judge.
 JUDGED_STAGES: Final = STAGES[STAGES.index("wet") :]
@@ -62,16 +62,25 @@ def judge(job: Job, zones: Iterable[JudgedZone]) -> tuple[VerdictResult, ...]:
         before "cannot tell" before "do not use", then by how much of its limit a treatment takes up (the larger
         of dE00 / tolerance and blotch / limit; unknown last).
     """
+    return tuple(verdict for trials in _alike(job, zones) for verdict in _ranked(job, trials))
+
+
+def judged_trials(job: Job, zones: Iterable[JudgedZone]) -> list[list[JudgedZone]]:
+    """Split the zones that get a verdict into trials: one treatment and stain, species, stage and light each."""
+    return [trial for trials in _alike(job, zones) for trial in trials]
+
+
+def _alike(job: Job, zones: Iterable[JudgedZone]) -> list[list[list[JudgedZone]]]:
+    """The trials of each stage, light and species."""
     of_target = {job.target.zone, *job.target.between}
     judged = [zone for zone in zones if zone.stage in JUDGED_STAGES and zone.id not in of_target]
     judged.sort(key=lambda zone: zone.id)  # sums, and so the last digits, do not depend on the order given
-    alike = _grouped(judged, lambda zone: (STAGES.index(zone.stage), zone.light or "", zone.species))
-    return tuple(verdict for group in alike for verdict in _ranked(job, group))
+    groups = _grouped(judged, lambda zone: (STAGES.index(zone.stage), zone.light or "", zone.species))
+    return [_grouped(group, lambda zone: (zone.treatment, zone.stain or "")) for group in groups]
 
 
-def _ranked(job: Job, zones: list[JudgedZone]) -> list[VerdictResult]:
+def _ranked(job: Job, trials: list[list[JudgedZone]]) -> list[VerdictResult]:
     """Judge and rank the treatments of one species at one stage in one light."""
-    trials = _grouped(zones, lambda zone: (zone.treatment, zone.stain or ""))
     colours, blotches = colour_spread(trials), blotch_spread(trials)
     drafts = [_judge_trial(job, trial, colours, blotches) for trial in trials]
     drafts.sort(key=lambda draft: (_BEST_FIRST.index(draft[1].overall), draft[0]))  # stable: ties by name

@@ -7,6 +7,7 @@ from analyzer.report import words
 from analyzer.report.answer_block import AnswerBlock, answer_block, job_facts
 from analyzer.report.cautions import Caution, cautions_of, closing_words
 from analyzer.report.charts import Chart, Row, chart
+from analyzer.report.lights import LightRow, light_rows, one_light_only
 from analyzer.report.marks import Mark, colour_mark, evenness_mark, overall_mark
 from analyzer.report.photos import seen_photos
 from analyzer.report.swatches import hex_colours, target_Labs, verdict_colours, zone_result
@@ -58,6 +59,8 @@ class Page:
     facts: tuple[str, ...]
     answer: AnswerBlock
     groups: tuple[VerdictGroup, ...]
+    lights: tuple[LightRow, ...]  # treatments seen in more than one light
+    one_light_only: bool
     tolerance: str
     blotch_limit: str
     is_range: bool  # the target has limits, not one colour
@@ -95,6 +98,8 @@ def page_of(job: Job, results: Results) -> Page:
         facts=job_facts(job, results),
         answer=answer_block(job, results),
         groups=groups,
+        lights=light_rows(results),
+        one_light_only=one_light_only(results),
         tolerance=words.number(job.target.tolerance, words.COLOUR_DECIMALS),
         blotch_limit=_limit_words(job),
         is_range=bool(job.target.between),
