@@ -11,6 +11,7 @@ from calibration.findings import REGISTRY
 from calibration.lens import Lens
 from calibration.photo import Photo
 from calibration.plane import Plane
+from calibration.strip_beside import RoughlyLaid, edge_mm, laid_against, shift
 from calibration.strip_consensus import RoughStrip, rough_strip
 from calibration.strip_finder import StripSightings, find_strips
 from calibration.strip_fit import Corners, Piece, StripFit, fit_strips
@@ -20,9 +21,6 @@ Array = NDArray[np.float64]
 
 MIN_MARKERS = 3
 MARKERS_FOR_LENS = 6  # with fewer the lens is taken to bend nothing (chosen)
-# Strips this much farther from where the board's size puts them are not beside this board. Chosen: prints made to fit
-# a page are up to 6 % small, and hands are off by 1 mm and 1 degree.
-APART_MM, APART_SHARE, APART_TURN = 15.0, 0.06, np.radians(6.0)
 STRAY_MM = 1.0  # of a marker's corners from the solution: it counts as left out
 
 
@@ -167,15 +165,28 @@ def board_from_strips(sightings: StripSightings, length_mm: float, width_mm: flo
     if sightings.is_mirrored:
         raise _refusal("photo-mirrored", "the photo is mirrored: the strips' markers read only in a mirror.")
     strips = [rough_strip(side, sightings.numbers, sightings.corners_px) for side in Side]
-    seen = sorted((strip for strip in strips if strip), key=lambda strip: -len(strip.chosen))
+    return board_between(sightings, [strip for strip in strips if strip], length_mm, width_mm)
+
+
+def board_between(
+    sightings: StripSightings, strips: Sequence[RoughStrip], length_mm: float, width_mm: float
+) -> StripPlane:
+    """The same by strips that are known to lie beside the board: of each side one at most.
+
+    Raises
+    ------
+    PlaceError
+        With the code `strips-hidden` or `strips-apart`, as `board_from_strips`.
+    """
+    seen = sorted(strips, key=lambda strip: -len(strip.chosen))
     count = sum(len(strip.chosen) for strip in seen)
     if count < MIN_MARKERS or seen[0].mm_to_px is None:
         raise _refusal("strips-hidden", f"only {count} of the edge strips' markers can be read ({MIN_MARKERS} needed).")
-    to_px = seen[0].mm_to_px @ _shift(0.0, -_edge_mm(seen[0].side, width_mm))
+    to_px = seen[0].mm_to_px @ shift(0.0, -edge_mm(seen[0].side, width_mm))
     px_to_board: Array = np.asarray(np.linalg.inv(to_px), dtype=np.float64)
-    laid = {seen[0].side: _RoughlyLaid(seen[0], _shift(0.0, _edge_mm(seen[0].side, width_mm)))}
+    laid = {seen[0].side: RoughlyLaid(seen[0], shift(0.0, edge_mm(seen[0].side, width_mm)))}
     for other in seen[1:]:
-        placed = _RoughlyLaid(other, _rigid(other, px_to_board))
+        placed = laid_against(other, px_to_board)
         if placed.is_beside(width_mm):
             laid[other.side] = placed
         elif other.mm_to_px is not None:  # a single marker may be a stray one, several are not
@@ -191,51 +202,7 @@ def _refusal(code: str, what: str) -> PlaceError:
     return PlaceError(what, remedy=REGISTRY[code].remedy, code=code)
 
 
-def _edge_mm(side: Side, width_mm: float) -> float:
-    """Where on the board the edge of a strip lies, y."""
-    return 0.0 if side is Side.TOP else width_mm
-
-
-def _shift(x: float, y: float) -> Array:
-    return np.array([[1.0, 0.0, x], [0.0, 1.0, y], [0.0, 0.0, 1.0]])
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _RoughlyLaid:
-    """A strip, taken as one piece."""
-
-    strip: RoughStrip
-    to_board: Array  # (3, 3), rigid: strip mm to board mm
-
-    @property
-    def turn(self) -> float:
-        return float(np.arctan2(self.to_board[1, 0], self.to_board[0, 0]))
-
-    def off_mm(self, width_mm: float) -> Array:
-        """How far (2,) the middle of its edge lies from where it should."""
-        middle = self.strip.strip_mm[..., 0].mean()
-        return np.asarray(self.to_board[:2] @ (middle, 0.0, 1.0) - (middle, _edge_mm(self.strip.side, width_mm)))
-
-    def is_beside(self, width_mm: float) -> bool:
-        """Whether hands may have laid it along the edge of such a board."""
-        near = np.abs(self.off_mm(width_mm)).max() <= APART_MM + APART_SHARE * width_mm
-        return bool(near and abs(self.turn) <= APART_TURN)
-
-
-def _rigid(strip: RoughStrip, px_to_board: Array) -> Array:
-    """The turn and shift (3, 3) that bring a strip's markers nearest to where they are seen (Procrustes)."""
-    seen = np.column_stack([strip.photo_px.reshape(-1, 2), np.ones(4 * len(strip.chosen))]) @ px_to_board.T
-    on_board, own = seen[:, :2] / seen[:, 2:], strip.strip_mm.reshape(-1, 2)
-    a, b = own - own.mean(axis=0), on_board - on_board.mean(axis=0)
-    turn = np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum())
-    rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-    rigid = np.eye(3)
-    rigid[:2, :2] = rotation
-    rigid[:2, 2] = on_board.mean(axis=0) - rotation @ own.mean(axis=0)
-    return rigid
-
-
-def _apart(placed: _RoughlyLaid, width_mm: float) -> PlaceError:
+def _apart(placed: RoughlyLaid, width_mm: float) -> PlaceError:
     along, across = placed.off_mm(width_mm)
     apart = width_mm + (across if placed.strip.side is Side.BOTTOM else -across)
     return _refusal(
@@ -245,12 +212,12 @@ def _apart(placed: _RoughlyLaid, width_mm: float) -> PlaceError:
     )
 
 
-def _pieces(laid: Sequence[_RoughlyLaid], width_mm: float) -> tuple[list[Piece], Corners, Array]:
+def _pieces(laid: Sequence[RoughlyLaid], width_mm: float) -> tuple[list[Piece], Corners, Array]:
     """Sections, corners and rough poses for the solver."""
     pieces: list[Piece] = []
     poses, piece_of, strip_mm, photo_px = [], [], [], []
     for placed in laid:
-        strip, edge_mm = placed.strip, _edge_mm(placed.strip.side, width_mm)
+        strip, at_mm = placed.strip, edge_mm(placed.strip.side, width_mm)
         section_of_marker = np.array([section_of(int(cell)) for cell in strip.cells])
         for index in np.unique(section_of_marker).tolist():
             on_it = section_of_marker == index
@@ -258,15 +225,15 @@ def _pieces(laid: Sequence[_RoughlyLaid], width_mm: float) -> tuple[list[Piece],
             piece_of += [len(pieces)] * (4 * np.count_nonzero(on_it))
             strip_mm.append(strip.strip_mm[on_it].reshape(-1, 2))
             photo_px.append(strip.photo_px[on_it].reshape(-1, 2))
-            pieces.append(Piece(strip.side, index, pivot, edge_mm))
-            poses.append((*(placed.to_board[:2] @ (pivot, 0.0, 1.0) - (pivot, edge_mm)), placed.turn))
+            pieces.append(Piece(strip.side, index, pivot, at_mm))
+            poses.append((*(placed.to_board[:2] @ (pivot, 0.0, 1.0) - (pivot, at_mm)), placed.turn))
     corners = Corners(np.array(piece_of, dtype=np.intp), np.concatenate(strip_mm), np.concatenate(photo_px))
     return pieces, corners, np.array(poses)
 
 
 def _solved(
     sightings: StripSightings,
-    laid: Mapping[Side, _RoughlyLaid],
+    laid: Mapping[Side, RoughlyLaid],
     pieces: Sequence[Piece],
     fit: StripFit,
     board_mm: tuple[float, float],
