@@ -30,6 +30,7 @@ from simulator.scene import (
     WoodZone,
 )
 from simulator.spectra import SENSORS, Lab_to_reflectance, reflectance_to_Lab
+from simulator.step_card import StepCard
 from simulator.truth import BoardTruth, Truth, ZoneTruth
 from simulator.wood import SPECIES, STAINS, TREATMENTS
 
@@ -53,6 +54,7 @@ __all__ = [
     "RenderedPhoto",
     "Scene",
     "Shadow",
+    "StepCard",
     "Tone",
     "Truth",
     "WoodZone",

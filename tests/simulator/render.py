@@ -15,6 +15,8 @@ from simulator.chart import chart_face
 from simulator.fields import gaussian_field
 from simulator.scene import Background, Camera, GrayCard, Paper, Scene, Shadow, Tone, place, placement, rectangle
 from simulator.spectra import Lab_to_reflectance, band_weights, camera_matrix, illuminant, sensor
+from simulator.step_card import PX_PER_MM as STEPS_PX_PER_MM
+from simulator.step_card import step_card_face
 from simulator.truth import Truth, light_map, truth_of
 from simulator.view import View, apply, coverage, view_of
 from simulator.wood import board_in_light
@@ -85,6 +87,10 @@ def _surfaces(scene: Scene, camera: Camera, view: View, rng: np.random.Generator
         chart = scene.chart
         to_photo = view.homography(chart.thickness_mm) @ placement(chart)
         _lay_surface(photo, chart_face(chart, light, sensor_name, rng), to_photo, CHART_PX_PER_MM / chart.scale)
+    if scene.step_card:
+        steps = scene.step_card
+        to_photo = view.homography(steps.thickness_mm) @ placement(steps)
+        _lay_surface(photo, step_card_face(steps, rng), to_photo, STEPS_PX_PER_MM)
     for cover in scene.covers:
         to_photo = view.homography(cover.thickness_mm) @ placement(cover)
         _lay_surface(photo, board_in_light(cover, light, sensor_name), to_photo, cover.texture_px_per_mm)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.chart import Chart
+from simulator.step_card import StepCard
 
 Point = tuple[float, float]
 Field = Callable[[tuple[int, int], float], NDArray[np.floating]]  # (rows, columns), mm per px -> pattern in L*
@@ -168,6 +169,7 @@ class Scene:
     papers: tuple[Paper, ...] = ()
     cast_shadows: tuple[CastShadow, ...] = ()
     chart: Chart | None = None  # 24 patches, lying on the boards and papers
+    step_card: StepCard | None = None  # lying on the boards and papers
     covers: tuple[Board, ...] = ()  # what lies on all else, the card too; the light is not counted over them
 
     @cached_property
@@ -181,8 +183,8 @@ class Scene:
     @cached_property
     def all_corners_mm(self) -> NDArray[np.float64]:
         """Corners of boards, card, chart and papers, (n, 2)."""
-        cards = [card for card in (self.card, self.chart) if card]
-        things: list[Board | GrayCard | Paper | Chart] = [*self.boards, *cards, *self.papers]
+        cards = [card for card in (self.card, self.chart, self.step_card) if card]
+        things: list[Board | GrayCard | Paper | Chart | StepCard] = [*self.boards, *cards, *self.papers]
         return np.concatenate([np.empty((0, 2)), *(place(thing, rectangle(*thing.size_mm)) for thing in things)])
 
 
@@ -224,13 +226,13 @@ def rectangle(length_mm: float, width_mm: float) -> NDArray[np.float64]:
     return np.array([(0, 0), (length_mm, 0), (length_mm, width_mm), (0, width_mm)], dtype=np.float64)
 
 
-def placement(thing: Board | GrayCard | Paper | Chart) -> NDArray[np.float64]:
+def placement(thing: Board | GrayCard | Paper | Chart | StepCard) -> NDArray[np.float64]:
     """Matrix (3, 3) from a thing's own millimetres to the table's."""
     c, s = np.cos(np.radians(thing.turn_deg)), np.sin(np.radians(thing.turn_deg))
     x, y = thing.top_left_mm
     return np.array([[c, -s, x], [s, c, y], [0, 0, 1]])
 
 
-def place(thing: Board | GrayCard | Paper | Chart, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+def place(thing: Board | GrayCard | Paper | Chart | StepCard, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
     """Points (n, 2) of a thing's own millimetres on the table."""
     return (np.column_stack([points_mm, np.ones(len(points_mm))]) @ placement(thing).T)[:, :2]

@@ -49,13 +49,16 @@ class Truth:
     card_reflectance: float | None
     chart_corners_px: Corners | None = None  # of its frame
     chart_centres_px: Corners | None = None  # of its 24 patches
+    steps_corners_px: Corners | None = None  # of the row of steps: outer corners, the first step's first
+    steps_centres_px: Corners | None = None
 
     def board(self, board_id: str) -> BoardTruth:
         return next(board for board in self.boards if board.id == board_id)
 
     def as_dict(self) -> dict[str, Any]:
         told = asdict(self)
-        return told if self.chart_corners_px else {key: told[key] for key in told if not key.startswith("chart")}
+        kept = told if self.chart_corners_px else {key: told[key] for key in told if not key.startswith("chart")}
+        return kept if self.steps_corners_px else {key: kept[key] for key in kept if not key.startswith("steps")}
 
 
 def light_map(scene: Scene, points_mm: NDArray[np.floating]) -> NDArray[np.floating]:
@@ -84,6 +87,11 @@ def truth_of(scene: Scene, view: View) -> Truth:
         points = place(chart, np.concatenate([rectangle(*chart.size_mm), chart.centres_mm()]))
         points_px = _corners(view.project(points, chart.thickness_mm))
         truth = replace(truth, chart_corners_px=points_px[:4], chart_centres_px=points_px[4:])
+    if scene.step_card:
+        steps = scene.step_card
+        points = place(steps, np.concatenate([steps.outline_mm(), steps.centres_mm()]))
+        points_px = _corners(view.project(points, steps.thickness_mm))
+        truth = replace(truth, steps_corners_px=points_px[:4], steps_centres_px=points_px[4:])
     return truth
 
 
