@@ -5,7 +5,7 @@ photos -> flat boards -> zones -> pooled zones -> differences -> verdicts -> ans
 
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from pathlib import Path
 
@@ -13,11 +13,12 @@ import numpy as np
 
 from analyzer.answer import answer
 from analyzer.compare import difference
+from analyzer.consistency import consistency_findings
 from analyzer.errors import JobFileError, Problem
 from analyzer.job import Job
 from analyzer.jobfile import JOB_FILE, read_job
 from analyzer.measurement import BoardPicture, Measurement, Overlay
-from analyzer.photos import MeasuredBoard, MeasuredPhoto, measure_photo
+from analyzer.photos import MeasuredBoard, MeasuredPhoto, finding_results, measure_photo
 from analyzer.pooling import MeasuredZone
 from analyzer.repeats import counted_once
 from analyzer.results import (
@@ -64,7 +65,7 @@ def measure_job(folder: Path, *, progress: Progress | None = None) -> Measuremen
     """
     job = read_job(folder)
     _refuse_unmeasurable_reference(job)
-    measured = counted_once(_measure_photos(job, progress or (lambda _: None)))
+    measured = _compared(counted_once(_measure_photos(job, progress or (lambda _: None))))
     zones = _pool(job, measured)
     judged = judged_zones(job, zones)
     verdicts = judge(job, judged)
@@ -105,6 +106,23 @@ def _measure_photos(job: Job, progress: Progress) -> list[MeasuredPhoto]:
             progress(f"photo {number} of {len(files)}: {file}")
             measured.append(task.result())
     return measured
+
+
+def _compared(measured: Sequence[MeasuredPhoto]) -> list[MeasuredPhoto]:
+    """The same photos, with what their comparison with each other says."""
+    facts = [board.facts for photo in measured for board in photo.boards]
+    said = zip(facts, consistency_findings(facts), strict=True)
+    found = {(fact.file, fact.board): finding_results(findings) for fact, findings in said}
+    return [
+        replace(
+            photo,
+            results=tuple(
+                replace(result, findings=(*result.findings, *found.get((result.file, result.board), ())))
+                for result in photo.results
+            ),
+        )
+        for photo in measured
+    ]
 
 
 def _pool(job: Job, measured: Sequence[MeasuredPhoto]) -> list[MeasuredZone]:

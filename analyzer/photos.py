@@ -6,11 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analyzer.consistency import PhotoFacts
 from analyzer.job import Board, Job, PhotoEntry
 from analyzer.measurement import Overlay
 from analyzer.overlay import overlay_of
 from analyzer.results import FindingResult, PhotoResult
 from analyzer.uncertainty import Sight
+from analyzer.wetness import wet_findings
 from analyzer.zones import ZoneReading, read_zone
 from calibration.camera import card_XYZ
 from calibration.colorspace import D50, Lab_image
@@ -33,6 +35,7 @@ class MeasuredBoard:
     sights: Mapping[str, Sight]  # by zone id; a zone that cannot be measured is left out
     Lab: NDArray[np.float32]  # (rows, columns, 3), the whole face
     mm_per_px: float
+    facts: PhotoFacts  # what the photo is compared with others by
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -93,7 +96,12 @@ def _measure_board(
         found = (*photo.findings, *flat_findings, finding_of(refused))
         return _unusable(entry, photo.sha256, found), None, overlay_of(entry.file, place, refused.what)
     readings = {zone.id: reading for zone in board.zones if (reading := read_zone(flat, board, zone)) is not None}
-    findings = (*flat.findings, *flat_findings, *_zone_findings(board, flat, readings))
+    findings = (
+        *flat.findings,
+        *flat_findings,
+        *_zone_findings(board, flat, readings),
+        *wet_findings(entry.stage, board, flat),
+    )
     sights = {zone: _sight(entry, photo, flat, reading) for zone, reading in readings.items()}
     Lab = Lab_image(flat.XYZ, np.diag(1 / D50))
     result = PhotoResult(
@@ -108,7 +116,8 @@ def _measure_board(
         light_range=flat.light_range,
         findings=finding_results(findings),
     )
-    return result, MeasuredBoard(board, entry, sights, Lab, flat.mm_per_px), None
+    facts = PhotoFacts(entry.file, photo.exif, flat.reading.linear_RGB, entry.light, entry.board, entry.stage)
+    return result, MeasuredBoard(board, entry, sights, Lab, flat.mm_per_px, facts), None
 
 
 def _flat_photo(job: Job, entry: PhotoEntry) -> tuple[Photo | None, tuple[Finding, ...]]:

@@ -10,7 +10,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 from PIL import Image
 
@@ -23,7 +23,9 @@ _EXIF_IFD, _INTEROPERABILITY_IFD, _INTEROPERABILITY_INDEX = 0x8769, 0xA005, 0x00
 _TAKEN, _TAKEN_OFFSET, _FLASH, _COLOR_SPACE = 0x9003, 0x9011, 0x9209, 0xA001
 _DIGITAL_ZOOM, _LENS_MODEL, _USER_COMMENT = 0xA404, 0xA434, 0x9286
 _CUSTOM_RENDERED, _SCENE_CAPTURE_TYPE, _COMPOSITE_IMAGE = 0xA401, 0xA406, 0xA460
+_WHITE_BALANCE, _LIGHT_SOURCE = 0xA403, 0x9208
 
+_WHITE_BALANCES: dict[int | None, Literal["auto", "manual"]] = {0: "auto", 1: "manual"}  # Exif 2.32 table 8
 _SENSITIVITY_OVERFLOW = 65535  # the older tag holds 16 bits; this value says "look in the newer one"
 
 
@@ -46,6 +48,8 @@ class Exif:
     scene_capture_type: int | None = None  # 0 standard, 1 landscape, 2 portrait, 3 night
     composite_image: int | None = None  # 1 no, 2 yes, 3 yes and made while shooting; 0 unknown
     is_screenshot: bool | None = None  # the comment says so; nothing else of it is kept
+    white_balance: Literal["auto", "manual"] | None = None  # manual: a preset or a measured one, not followed by itself
+    light_source: int | None = None  # Exif 2.32 table 9: 1 daylight, 2 fluorescent, 3 tungsten, ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +101,8 @@ def _kept(tags: Image.Exif) -> CameraTags:
         scene_capture_type=_or_none(lambda: int(photo[_SCENE_CAPTURE_TYPE])),
         composite_image=_or_none(lambda: int(photo[_COMPOSITE_IMAGE])),
         is_screenshot=_is_screenshot(photo),
+        white_balance=_WHITE_BALANCES.get(_or_none(lambda: int(photo[_WHITE_BALANCE]))),
+        light_source=_or_none(lambda: int(photo[_LIGHT_SOURCE])) or None,  # 0 says "unknown"
     )
     orientation = _positive(base, _ORIENTATION)
     return CameraTags(

@@ -163,6 +163,37 @@ KINDS = (
         "Repeated photos of a board at one stage and in one light are pooled, and their spread enters the uncertainty.",
     ),
     FindingKind(
+        "camera-differs",
+        Severity.WARNING,
+        "{file} was taken with {camera}, {other} with {usual}.",
+        "Take all photos of a job with one camera and one lens; on a phone, at the same zoom.",
+        "Two cameras see the same wood differently, by several Delta E under the same card. Differences within one "
+        "photo stand; those between photos of two cameras carry both cameras' whole uncertainty. Told by make, model "
+        "and lens in the EXIF data, among the photos of one stage; photos without them are not compared.",
+    ),
+    FindingKind(
+        "light-differs",
+        Severity.WARNING,
+        "{file} and {other} count as taken in the same light, but {difference}.",
+        "If the light was another, give the photo its own name in job.toml (light = …); or photograph again in the "
+        "light of the others.",
+        "The card takes out how strong and how coloured the light is, not how it makes two stains look apart. The "
+        "light's level follows from exposure time, f-number and sensitivity; a factor of 4 is another lamp or time of "
+        "day. The card's own colour tells something only as far as the camera's white balance was the same: 15 % when "
+        "it was set by hand, 50 % when it was automatic. Only photos of one camera and lens are compared. Another lamp "
+        "of like strength under automatic white balance is not seen.",
+    ),
+    FindingKind(
+        "stage-too-soon",
+        Severity.WARNING,
+        "{file} was taken {minutes:.0f} minutes after {other} (stage {earlier}): too soon to be {stage} and dry "
+        "(at least {limit:.0f} minutes).",
+        "Check the stage in job.toml: just wiped and still damp is the stage wet. Otherwise photograph again when dry; "
+        "the label says how long that takes.",
+        "Damp wood is darker and more saturated than it will be when dry. Told by the time in the EXIF data of two "
+        "photos of one board by one camera; a photo taken later may be too early all the same.",
+    ),
+    FindingKind(
         "board-not-found",
         Severity.UNUSABLE,
         "The board was not found in the photo: {reason}.",
@@ -236,6 +267,31 @@ KINDS = (
         "If that is wrong, give corners in job.toml, top-left first.",
         "An outline does not tell which end is which. A board lying across the photo is read as seen; one standing "
         "upright is read from the top down.",
+    ),
+    FindingKind(
+        "boards-by-order",
+        Severity.WARNING,
+        "The sizes of the boards {boards} do not tell them apart; they were taken in this order, row by row from the "
+        "top of the photo, each row from the left.",
+        "Lay the boards in the order in which job.toml names them, or give the corners of each.",
+        "Several boards in one photo are told apart by their size: by the distance and length of their strips, or by "
+        "their outlines. Boards of one size could be taken for each other.",
+    ),
+    FindingKind(
+        "board-ambiguous",
+        Severity.UNUSABLE,
+        "More than one place in the photo could be this board's: {reason}.",
+        'Name every board that lies in the photo (boards = ["A", "S"]), give this one\'s corners, or take the others '
+        "away.",
+        "The wrong board would be measured without a sign of it, so none is.",
+    ),
+    FindingKind(
+        "strips-of-others",
+        Severity.NOTE,
+        "Edge strips of {count} more boards lie in the photo; those were taken that fit this board's size.",
+        'Nothing to do if that is so; else name every board of the photo: boards = ["A", "S"].',
+        "All strips carry the same markers. Which belong together is told by how they lie, and to which board by its "
+        "width and length.",
     ),
     FindingKind(
         "outline-rough",
@@ -362,6 +418,14 @@ KINDS = (
         "expect.",
     ),
     FindingKind(
+        "light-from-others",
+        Severity.NOTE,
+        "No strips lie beside this board: its light was taken from the paper of strips up to {distance_mm:.0f} mm away.",
+        "Lay strips beside every board whose evenness matters.",
+        "Light is smooth, so it may be followed a little beyond where it was measured; the further, the less sure. The "
+        "uncertainty grows with the distance.",
+    ),
+    FindingKind(
         "light-uneven",
         Severity.WARNING,
         "The background around the board brightens by {percent:.0f} % across it (limit {limit:.0f} %).",
@@ -412,6 +476,17 @@ KINDS = (
         "Glare or specks cover {percent:.0f} % of zone {zone} and were left out.",
         "Turn the lamps or the board until the highlights go.",
         "Pixels far brighter than their zone are masked before anything is averaged.",
+    ),
+    FindingKind(
+        "wood-wet",
+        Severity.WARNING,
+        "The photo says {stage}, but the wood shines as if wet: {seen}.",
+        "Photograph it again when it is dry, or give the photo the stage wet. If it is dry, wipe off dust and turn the "
+        "lamps until nothing shines.",
+        "Wet wood is darker and more saturated than dry wood. Seen are highlights in the colour of the light: many "
+        "small ones, or a broad sheen. A damp surface without highlights, and nearly gray or black stains, cannot be "
+        "told. White dust, and dry shellac or oil that shines, look the same. Sealed and top-coated stages are not "
+        "judged.",
     ),
     FindingKind(
         "zone-covered",

@@ -32,6 +32,7 @@ from simulator.scene import (
 from simulator.spectra import SENSORS, Lab_to_reflectance, reflectance_to_Lab
 from simulator.step_card import StepCard
 from simulator.truth import BoardTruth, Truth, ZoneTruth
+from simulator.wet_film import WetFilm
 from simulator.wood import SPECIES, STAINS, TREATMENTS
 
 __all__ = [
@@ -57,6 +58,7 @@ __all__ = [
     "StepCard",
     "Tone",
     "Truth",
+    "WetFilm",
     "WoodZone",
     "ZoneTruth",
     "chart_Lab",

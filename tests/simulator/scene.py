@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from simulator.chart import Chart
 from simulator.step_card import StepCard
+from simulator.wet_film import WetFilm
 
 Point = tuple[float, float]
 Field = Callable[[tuple[int, int], float], NDArray[np.floating]]  # (rows, columns), mm per px -> pattern in L*
@@ -64,6 +65,7 @@ class Board:
     turn_deg: float = 0.0
     thickness_mm: float = 0.0  # the face lies this much above the table
     texture_px_per_mm: float = 5.0  # scale at which the surface is painted, whatever the camera sees of it
+    film: WetFilm | None = None  # shines on the face; the truth is that of the wood below it
 
     @property
     def size_mm(self) -> Point:

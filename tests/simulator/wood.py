@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from simulator.fields import gaussian_field, streaks
 from simulator.scene import Board, PaintedZone, WoodZone
 from simulator.spectra import BANDS_nm, L_to_Y, Lab_to_reflectance, XYZ_weights, band_weights
+from simulator.wet_film import film_light
 
 Array = NDArray[np.float32]
 Shape = tuple[int, int]
@@ -95,8 +96,9 @@ ZONE_EDGE_MM = 0.5  # a taped edge bleeds about this far (Gaussian sigma)
 
 @lru_cache(maxsize=12)
 def board_in_light(board: Board, light: str, sensor: str) -> Array:
-    """Balanced sensor values of the board's face (rows, columns, 3); a perfect white is 1."""
-    return _integrate(_flat(board), band_weights(light, sensor))
+    """Balanced sensor values of the board's face (rows, columns, 3), its wet film with it; a perfect white is 1."""
+    face = _integrate(_flat(board), band_weights(light, sensor))
+    return face + film_light(board.film, face.shape[:2], 1 / board.texture_px_per_mm)[..., None] if board.film else face
 
 
 @lru_cache(maxsize=12)
@@ -128,7 +130,7 @@ def texture_shape(board: Board) -> Shape:
 
 def _flat(board: Board) -> Board:
     """The same board wherever it lies: its face is computed once for many photos."""
-    return replace(board, top_left_mm=(0.0, 0.0), turn_deg=0.0, thickness_mm=0.0)
+    return replace(board, top_left_mm=(0.0, 0.0), turn_deg=0.0, thickness_mm=0.0, film=None)
 
 
 def _integrate(board: Board, weights: NDArray[np.float64], *, blotch: bool = True, figure: bool = True) -> Array:
