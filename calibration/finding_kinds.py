@@ -330,6 +330,15 @@ KINDS = (
         "The card is searched as a calm, neutral, four-sided patch.",
     ),
     FindingKind(
+        "tone-unsure",
+        Severity.WARNING,
+        "The camera's tone curve could not be taken back: {reason}.",
+        "Switch off HDR, filters and scene modes, keep shade and shine off the reference, and let it and the board fill "
+        "the frame; or use the camera's raw format.",
+        "Cameras raise contrast and lenses scatter light. Known neutral steps show both, and then they are taken back; "
+        "otherwise a pair of colours may be wrong by up to 0.7 Delta E 2000, a single one by up to 4.",
+    ),
+    FindingKind(
         "card-uneven",
         Severity.WARNING,
         "The light changes by {percent:.0f} % across the gray card (limit {limit:.0f} %).",
