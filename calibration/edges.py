@@ -6,6 +6,7 @@ neighbouring lines meet.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -150,9 +151,10 @@ def _coherent_line(
     rows = np.arange(0, PROFILES, THINNED)[:, None]
     columns = np.arange(len(offsets))
     tilts = np.linspace(-far, far, TILTS)
-    shifts = [np.clip(columns + np.round(tilt * ramp[rows]).astype(int), 0, len(offsets) - 1) for tilt in tilts]
-    means = np.array([steps[rows, shift].mean(axis=0) for shift in shifts])  # (tilts, samples, 3)
-    strength = np.sqrt((means**2).sum(axis=-1))
+    moved = columns + np.round(tilts[:, None, None] * ramp[rows]).astype(np.intp)
+    shifts = np.minimum(np.maximum(moved, 0), len(offsets) - 1)  # (tilts, rows, samples)
+    means = steps[rows, shifts].mean(axis=1)  # (tilts, samples, 3)
+    strength = np.sqrt(np.einsum("tsc,tsc->ts", means, means))
     # an edge near the guess is likelier than a far one: shadows and tape lie there too
     prior = np.exp(-0.5 * (offsets / (0.7 * likely_px)) ** 2)
     tilt, column = np.unravel_index((strength * prior).argmax(), strength.shape)
@@ -193,12 +195,13 @@ def profiles_at(photo: Photo, xy: NDArray[np.float64]) -> NDArray[np.float32]:
     """
     profiles = np.empty((*xy.shape[:2], 3), np.float32)
     rows, columns = photo.codes.shape[:2]
-    for piece in np.array_split(np.arange(len(xy)), SEGMENTS):
-        low = np.clip(np.floor(xy[piece].min(axis=(0, 1))).astype(int) - 1, 0, (columns - 2, rows - 2))
-        high = np.clip(np.ceil(xy[piece].max(axis=(0, 1))).astype(int) + 2, low + 2, (columns, rows))
+    lowest, highest = xy.min(axis=1), xy.max(axis=1)  # of each profile
+    ends = np.linspace(0, len(xy), SEGMENTS + 1).round().astype(int)
+    for piece in (slice(start, end) for start, end in pairwise(ends)):
+        low = np.clip(np.floor(lowest[piece].min(axis=0)).astype(int) - 1, 0, (columns - 2, rows - 2))
+        high = np.clip(np.ceil(highest[piece].max(axis=0)).astype(int) + 2, low + 2, (columns, rows))
         window = photo.linear_RGB(slice(low[1], high[1]), slice(low[0], high[0]))
-        grid = (xy[piece] - low).astype(np.float32)
-        x, y = grid[..., 0], grid[..., 1]
+        x, y = np.moveaxis((xy[piece] - low).astype(np.float32), -1, 0)
         profiles[piece] = cv2.remap(window, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return profiles
 
@@ -266,8 +269,7 @@ def _edge_width(
     if inside.sum() < PROFILES // 4:
         return None
     green = profiles[inside, :, 1]
-    lined_up = [np.interp(grid + centre, offsets, row) for centre, row in zip(centres[inside], green, strict=True)]
-    mean = np.median(lined_up, axis=0)
+    mean = np.median(_lined_up(green, (grid + centres[inside, None] - offsets[0]) / STEP_PX), axis=0)
     low, high = mean[:6].mean(), mean[-6:].mean()
     if abs(high - low) <= 0.05 * max(high, low):
         return None
@@ -278,6 +280,14 @@ def _edge_width(
     if not len(before) or not len(after):
         return None
     return float((middle + after[0] - before[-1]) * 0.25)
+
+
+def _lined_up(profiles: NDArray[np.float32], at: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Profiles (n, samples) read at places (n, m) between their samples; none may lie outside."""
+    before = np.minimum(at.astype(np.intp), profiles.shape[1] - 2)
+    share = at - before
+    rows = np.arange(len(profiles))[:, None]
+    return np.asarray((1 - share) * profiles[rows, before] + share * profiles[rows, before + 1])
 
 
 def _meet(first: _Side, second: _Side) -> NDArray[np.float64]:

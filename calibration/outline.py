@@ -210,7 +210,7 @@ def _guesses(
 
 
 def _quads_of_pieces(mask: NDArray[np.uint8], min_area: float, most_together: int) -> Iterator[NDArray[np.float64]]:
-    outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     pieces = sorted((o for o in outlines if cv2.contourArea(o) > 0.1 * min_area), key=cv2.contourArea, reverse=True)
     pieces = pieces[:MAX_PIECES]
     for count in range(1, min(len(pieces), most_together) + 1):
@@ -258,21 +258,32 @@ def _stands_out(
     background: Background, quad: NDArray[np.float64], card: NDArray[np.float64] | None
 ) -> tuple[float, float]:
     """Whether it has nothing of the background in it, and only background around it, 0..1; its share of the frame."""
-    shape = background.distance.shape
     angles = corner_angles_deg(quad)
     if angles.min() < 50 or angles.max() > 130:
         return 0.0, 0.0
-    inside = quad_mask(shape, shrunk(quad, 0.03))
-    around = quad_mask(shape, shrunk(quad, -0.10)) & ~quad_mask(shape, shrunk(quad, -0.03))
+    rows, columns = background.is_background.shape
+    outermost = shrunk(quad, -0.10)
+    left, top = np.clip(np.floor(outermost.min(axis=0)), 0, (columns, rows)).astype(int)
+    right, bottom = np.clip(np.ceil(outermost.max(axis=0)) + 1, 0, (columns, rows)).astype(int)
+    seen = background.is_background[top:bottom, left:right]
+    if not seen.size:  # wholly beyond the frame
+        return 0.0, 0.0
+
+    def mask(quad_px: NDArray[np.float64]) -> NDArray[np.bool_]:
+        return quad_mask(seen.shape, quad_px - (left, top))
+
+    inside = mask(shrunk(quad, 0.03))
+    around = mask(outermost) & ~mask(shrunk(quad, -0.03))
     if card is not None:
-        hidden = quad_mask(shape, shrunk(card, -0.12))
+        hidden = mask(shrunk(card, -0.12))
         inside &= ~hidden
         around &= ~hidden
-    if not inside.any() or not around.any():
+    all_inside, all_around = np.count_nonzero(inside), np.count_nonzero(around)
+    if not all_inside or not all_around:
         return 0.0, 0.0
-    filled = float((~background.is_background[inside]).mean())
-    clear = float(background.is_background[around].mean())
-    return filled**2 * (0.15 + 0.85 * clear), float(inside.mean())
+    filled = 1 - np.count_nonzero(inside & seen) / all_inside
+    clear = np.count_nonzero(around & seen) / all_around
+    return filled**2 * (0.15 + 0.85 * clear), all_inside / (rows * columns)
 
 
 def _proportion(quad: NDArray[np.float64], size_mm: tuple[float, float]) -> float:

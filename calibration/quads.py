@@ -8,11 +8,12 @@ from numpy.typing import NDArray
 
 MOST_CUT_CORNERS = 7  # vertices of an outline from which a quadrilateral may still be made
 MIN_SOLIDITY = 0.88  # area over area of the convex hull; a notch of a tenth may be a shadow or a clip
+AHEAD, BACK = [1, 2, 3, 0], [3, 0, 1, 2]  # the next and the last of four corners: as indices, far quicker than np.roll
 
 
 def quads_in(mask: NDArray[np.uint8], min_area_px: float) -> Iterator[NDArray[np.float64]]:
     """Quadrilaterals (4, 2) in a mask, clockwise in the picture, from outer outlines and holes alike."""
-    outlines, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    outlines, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)
     for outline in outlines:
         area = cv2.contourArea(outline)
         if area < min_area_px:
@@ -54,16 +55,15 @@ def _checked(quad: NDArray[np.float64], hull: NDArray[np.int32], least_covered: 
 
 def _longest_sides_met(polygon: NDArray[np.float64]) -> NDArray[np.float64] | None:
     """Corners (4, 2) where the four longest sides of a polygon (n, 2) meet, each with the next."""
-    ends = np.roll(polygon, -1, axis=0)
-    longest = np.sort(np.argsort(np.hypot(*(ends - polygon).T))[-4:])
-    corners = []
-    for first, second in zip(longest, np.roll(longest, -1), strict=True):
-        directions = np.column_stack([ends[first] - polygon[first], polygon[second] - ends[second]])
-        if abs(np.linalg.det(directions)) < 1e-6:
-            return None
-        t, _ = np.linalg.solve(directions, polygon[second] - polygon[first])
-        corners.append(polygon[first] + t * (ends[first] - polygon[first]))
-    return np.array(corners)
+    sides = np.concatenate([polygon[1:], polygon[:1]]) - polygon
+    longest = np.sort(np.argsort(np.hypot(sides[:, 0], sides[:, 1]))[-4:])
+    start, along = polygon[longest], sides[longest]
+    gap, next_along = start[AHEAD] - start, along[AHEAD]
+    across = along[:, 0] * next_along[:, 1] - along[:, 1] * next_along[:, 0]
+    if np.abs(across).min() < 1e-6:
+        return None
+    t = (gap[:, 0] * next_along[:, 1] - gap[:, 1] * next_along[:, 0]) / across
+    return np.asarray(start + t[:, np.newaxis] * along)
 
 
 def clockwise(quad: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -74,15 +74,17 @@ def clockwise(quad: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def corner_angles_deg(quad: NDArray[np.float64]) -> NDArray[np.float64]:
     """Inner angles (4,) of a quadrilateral, degrees."""
-    back = np.roll(quad, 1, axis=0) - quad
-    ahead = np.roll(quad, -1, axis=0) - quad
-    cosine = (back * ahead).sum(axis=1) / (np.hypot(*back.T) * np.hypot(*ahead.T) + 1e-12)
-    return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1, 1))))
+    ahead = quad[AHEAD] - quad
+    back = -ahead[BACK]
+    length = np.hypot(ahead[:, 0], ahead[:, 1])
+    cosine = (back[:, 0] * ahead[:, 0] + back[:, 1] * ahead[:, 1]) / (length[BACK] * length + 1e-12)
+    return np.asarray(np.degrees(np.arccos(np.minimum(np.maximum(cosine, -1), 1))))
 
 
 def side_lengths(quad: NDArray[np.float64]) -> NDArray[np.float64]:
     """Lengths (4,) of the sides from each corner to the next."""
-    return np.asarray(np.hypot(*(np.roll(quad, -1, axis=0) - quad).T))
+    ahead = quad[AHEAD] - quad
+    return np.asarray(np.hypot(ahead[:, 0], ahead[:, 1]))
 
 
 def shrunk(quad: NDArray[np.float64], share: float) -> NDArray[np.float64]:
