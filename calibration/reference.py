@@ -1,10 +1,11 @@
 """What does the gray card say of the light's colour and level?
 
-The card's middle is read: specks, print and glare are left out, a gradient over the card is fitted and reported,
-and the mean's uncertainty comes from how blocks of the card differ, so that noise, texture and JPEG blocks all count.
+The card's middle is read: specks, print, glare and what lies on the card are left out, a gradient over the card is
+fitted and reported, and the mean's uncertainty comes from how blocks of the card differ, so that noise, texture and
+JPEG blocks all count.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -25,6 +26,29 @@ MIN_LEVEL = 0.002  # of full scale, chosen: below about code 6 of 255 rounding a
 TILE_PX, WANTED_TILES = 4, 3000  # tiles are as large as leaves so many of them, at most four pixels wide
 FULL = 0.999  # share of a tile that must be usable
 MIN_BLOCKS = 4
+# A card of which so many tiles agree, and spread so little beside what neighbours differ, is whole (chosen).
+CALM_SHARE, CALM_SPREADS = 0.98, 1.5
+# Else, what is one calm surface is found by trying planes of luminance through three of 25 cells of the card: nearly
+# half of it may be something else, and a median would then lie between the two. Chosen: with 60 % of the card left,
+# all of 100 random triples touch something else with a probability of 3e-11.
+CELLS, TRIES, TRIED_TILES = 5, 100, 600
+MAX_GRADIENT = 3.0  # brightest over darkest place of such a plane: light does not change more over a card (chosen)
+MIN_AGREEING = 0.55  # share of the middle that must be one surface; of two halves nobody can tell which is the card
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CardSurface:
+    """The card's middle as a small picture, for those who look at what lies on it. One pixel is a tile of the photo."""
+
+    linear_RGB: NDArray[np.float32]  # (rows, columns, 3); NaN outside the middle, and where a channel was at full scale
+    relative: NDArray[np.float32]  # (rows, columns), luminance over that of the fitted plane; NaN likewise
+    read: NDArray[np.bool_]  # (rows, columns), what the reading is the mean of
+    origin_px: NDArray[np.float64]  # (2,), centre of its first pixel in the photo
+    side_px: int  # photo pixels that one of its pixels is wide
+
+    def to_photo(self, x: NDArray[np.integer], y: NDArray[np.integer]) -> NDArray[np.float64]:
+        """Photo pixels (..., 2) of its own columns and rows."""
+        return np.asarray(self.origin_px + self.side_px * np.stack([x, y], axis=-1))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,6 +61,7 @@ class GrayReading:
     pixels: int
     left_out: float  # share of the middle that was outlying or clipped
     clipped: float  # share of the middle with a channel at full scale
+    surface: CardSurface | None = None  # None: a reading not made from a photo
 
 
 def read_gray_card(photo: Photo, card_px: NDArray[np.float64]) -> GrayReading:
@@ -51,7 +76,7 @@ def read_gray_card(photo: Photo, card_px: NDArray[np.float64]) -> GrayReading:
     Raises
     ------
     ReferenceCardError
-        If the corners are no card's, or the card lies outside the photo, is too small, black or clipped.
+        If the corners are no card's, or the card lies outside the photo, is too small, black, clipped or half hidden.
     """
     if not cv2.isContourConvex(card_px.astype(np.float32)):
         raise ReferenceCardError(
@@ -101,31 +126,55 @@ def read_gray_card(photo: Photo, card_px: NDArray[np.float64]) -> GrayReading:
             remedy="Check its corners, or retake with more exposure and in whiter light.",
             code="card-missing",
         )
-    return replace(_read(linear, inside, full_scale, photo.to_XYZ[1], clipped), pixels=pixels)
-
-
-def _read(
-    linear: NDArray[np.float32],
-    inside: NDArray[np.bool_],
-    full_scale: NDArray[np.bool_],
-    to_Y: NDArray[np.float64],
-    clipped: float,
-) -> GrayReading:
     tiles = _tiles(linear, inside, full_scale)
-    Y = tiles.RGB @ to_Y
+    Y = tiles.RGB @ photo.to_XYZ[1]
     kept, fitted = _without_outliers(tiles, Y)
-    RGB = tiles.RGB[kept]
-    mean = RGB.mean(axis=0)
-    level = fitted[kept] / fitted[kept].mean()
-    u = _u_of_mean(RGB / level[:, None], tiles.x[kept], tiles.y[kept], tiles.side_px)
+    left_out = 1 - int(kept.sum()) / tiles.inside
+    if 1 - left_out < MIN_AGREEING:
+        raise ReferenceCardError(
+            f"only {1 - left_out:.0%} of what was taken for the gray card is one even surface "
+            f"(at least {MIN_AGREEING:.0%} needed).",
+            photo=photo.name,
+            remedy="Take away what lies on the card or throws a shadow on it, or check its corners.",
+            code="card-missing",
+        )
+    mean, u = _mean(tiles, kept, fitted)
     return GrayReading(
         mean,
         u / np.maximum(mean, 1e-9),
         float(np.ptp(fitted) / max(fitted.max(), 1e-9)),
-        int(inside.sum()),
-        1 - int(kept.sum()) / tiles.inside,
+        pixels,
+        left_out,
         clipped,
+        _surface(tiles, Y / fitted, kept, low, step),
     )
+
+
+def _mean(
+    tiles: "_Tiles", kept: NDArray[np.bool_], fitted: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mean colour (3,) of the middle, and its standard uncertainty (3,); a gradient over the card is no noise.
+
+    Where part of it is left out, the fitted plane tells what the light is over the whole.
+    """
+    RGB = tiles.RGB[kept] * (fitted.mean() / fitted[kept])[:, None]
+    mean = tiles.RGB[kept].mean(axis=0) * (fitted.mean() / fitted[kept].mean())
+    return mean, _u_of_mean(RGB, tiles.x[kept], tiles.y[kept], tiles.side_px)
+
+
+def _surface(
+    tiles: "_Tiles", relative: NDArray[np.float64], kept: NDArray[np.bool_], low: NDArray[np.integer], step: int
+) -> CardSurface:
+    shape = int(tiles.y.max()) + 1, int(tiles.x.max()) + 1
+    linear_RGB = np.full((*shape, 3), np.nan, np.float32)
+    over_plane = np.full(shape, np.nan, np.float32)
+    read = np.zeros(shape, bool)
+    at = tiles.y, tiles.x
+    linear_RGB[at], over_plane[at], read[at] = tiles.RGB, relative, kept
+    first = np.asarray(
+        low + step * (tiles.side_px - 1) / 2, dtype=np.float64
+    )  # of the photo's pixels, every `step`-th was read
+    return CardSurface(linear_RGB, over_plane, read, first, step * tiles.side_px)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -157,13 +206,62 @@ def _without_outliers(tiles: _Tiles, Y: NDArray[np.float64]) -> tuple[NDArray[np
     """Which tiles agree with a plane of luminance, and the plane's value at every tile."""
     basis = np.stack([np.ones(len(Y)), tiles.x, tiles.y], axis=1)
     floor = LEAST_SPREAD * float(np.median(Y))
-    kept = np.abs(Y - np.median(Y)) <= OUTLIER * max(2 * _robust_spread(Y), floor)
-    fitted = np.full(len(Y), np.median(Y))
+    near_median = np.abs(Y - np.median(Y)) <= OUTLIER * max(2 * _robust_spread(Y), floor)
+    kept, fitted, spread = _refitted(basis, Y, near_median)
+    of_neighbours = _robust_spread(np.diff(Y)) / np.sqrt(2)
+    if kept.mean() > CALM_SHARE and spread <= CALM_SPREADS * max(of_neighbours, floor):
+        return kept, fitted
+    return _refitted(basis, Y, _largest_plane(basis, Y))[:2]
+
+
+def _refitted(
+    basis: NDArray[np.float64], Y: NDArray[np.float64], kept: NDArray[np.bool_]
+) -> tuple[NDArray[np.bool_], NDArray[np.float64], float]:
+    """Which tiles agree with the plane through those that are kept at first, its value at every tile, their spread."""
+    floor = LEAST_SPREAD * float(np.median(Y[kept]))
+    fitted, spread = Y, 0.0
     for _ in range(3):
         coefficients, *_ = np.linalg.lstsq(basis[kept], Y[kept], rcond=None)
         fitted = basis @ coefficients
-        kept = np.abs(Y - fitted) <= OUTLIER * max(_robust_spread((Y - fitted)[kept]), floor)
-    return kept, fitted
+        spread = _robust_spread((Y - fitted)[kept])
+        kept = np.abs(Y - fitted) <= OUTLIER * max(spread, floor)
+    return kept, fitted, spread
+
+
+def _largest_plane(basis: NDArray[np.float64], Y: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which tiles agree with the plane of luminance that most of them agree with.
+
+    By random sampling (RANSAC, Fischler & Bolles 1981), the points being medians over cells of the card.
+    """
+    points, noise = _cells(basis, Y)
+    some = slice(None, None, 1 + len(Y) // TRIED_TILES)
+    planes = np.concatenate([_planes_through(points), [[np.median(Y), 0.0, 0.0]]])  # (planes, 3)
+    values = basis[some] @ planes.T
+    tolerance = OUTLIER * np.maximum(noise, LEAST_SPREAD * values.mean(axis=0))
+    agreeing = (np.abs(Y[some, None] - values) <= tolerance).sum(axis=0)
+    agreeing[(values.min(axis=0) <= 0) | (values.max(axis=0) > MAX_GRADIENT * values.min(axis=0))] = 0
+    best = int(agreeing.argmax())
+    return np.asarray(np.abs(Y - basis @ planes[best]) <= tolerance[best])
+
+
+def _cells(basis: NDArray[np.float64], Y: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
+    """Middle and median luminance (cells, 3) of each cell of the card, and the usual spread within a cell."""
+    place = basis[:, 1:] - basis[:, 1:].min(axis=0)
+    column, row = np.minimum(CELLS * place / (place.max(axis=0) + 1), CELLS - 1).astype(int).T
+    order = np.argsort(row * CELLS + column, kind="stable")
+    ends = np.flatnonzero(np.diff((row * CELLS + column)[order])) + 1
+    cells = [cell for cell in np.split(order, ends) if len(cell) >= MIN_PIXELS // CELLS**2]
+    points = np.array([[*basis[cell, 1:].mean(axis=0), np.median(Y[cell])] for cell in cells])
+    return points, float(np.median([_robust_spread(Y[cell]) for cell in cells]))
+
+
+def _planes_through(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Planes (planes, 3) of luminance through random triples of points (cells, 3)."""
+    rng = np.random.default_rng(20260103)  # a fixed seed: the same photo gives the same answer
+    chosen = points[rng.integers(0, len(points), (TRIES, 3))]  # (TRIES, 3 points, 3)
+    system = np.concatenate([np.ones((TRIES, 3, 1)), chosen[..., :2]], axis=2)
+    apart = np.abs(np.linalg.det(system)) > 1e-3 * np.ptp(points[:, 0]) * np.ptp(points[:, 1])
+    return np.asarray(np.linalg.solve(system[apart], chosen[apart][..., 2:])[..., 0])
 
 
 def _robust_spread(values: NDArray[np.float64]) -> float:
