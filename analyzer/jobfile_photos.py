@@ -108,16 +108,20 @@ def _boards(table: Table, declared: Declared) -> list[str]:
 
 
 def _corners(table: Table, count: int) -> list[Quad | None]:
-    """Read the corners of each board: one quad for `board`, a list of quads, in the same order, for `boards`."""
+    """Read the corners of each board: one quad for `board`, a list of quads, in the same order, for `boards`.
+
+    An empty list stands for a board that is to be looked for.
+    """
     if "corners" not in table.content or not count:
         return [None] * count
     value = table.content["corners"]
     if "boards" not in table.content:
         return [_quad(table, "corners", value)]
     if not isinstance(value, list) or len(value) != count:
-        table.wrong("corners", f"a list of {count}, one for each of the boards and in their order; each {_QUAD_WORDS}")
+        each = f"each {_QUAD_WORDS}; [] for a board that is to be looked for"
+        table.wrong("corners", f"a list of {count}, one for each of the boards and in their order; {each}")
         return []
-    return [_quad(table, "corners", quad) for quad in value]
+    return [None if quad == [] else _quad(table, "corners", quad) for quad in value]
 
 
 def _quad(table: Table, key: str, value: object) -> Quad | None:
@@ -153,9 +157,6 @@ def _turn(a: Point, b: Point, c: Point) -> float:
 def _check_shared(entries: list[tuple[Table, PhotoEntry]], folder: Path) -> None:
     """Check what entries of the same photo say together."""
     first: dict[object, PhotoEntry] = {}
-    boards: dict[object, list[str]] = {}
-    for _, entry in entries:
-        boards.setdefault(_identity(folder / entry.file), []).append(entry.board)
     seen: set[tuple[object, str]] = set()
     for table, entry in entries:
         photo = _identity(folder / entry.file)
@@ -167,9 +168,6 @@ def _check_shared(entries: list[tuple[Table, PhotoEntry]], folder: Path) -> None
         if entry.light != earlier.light:
             expected = f"the light that the same photo has above ({show(earlier.light) if earlier.light else 'none'})"
             table.wrong("light", expected)
-        if entry.corners is None and len(set(boards[photo])) > 1 and "corners" not in table.content:
-            others = ", ".join(dict.fromkeys(boards[photo]))
-            table.wrong("corners", f"the corners of each board, since several ({others}) lie in this photo")
         if entry.flat and _identity(folder / entry.flat) == photo:
             table.wrong("flat", "another photo, of a plain sheet", found="the photo itself")
 

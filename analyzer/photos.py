@@ -1,13 +1,13 @@
 """What does one photo of a job say?  Every board in it, flat, with its zones; or why not."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analyzer.consistency import PhotoFacts
-from analyzer.job import Board, Job, PhotoEntry
+from analyzer.job import Board, Job, PhotoEntry, Quad
 from analyzer.measurement import Overlay
 from analyzer.overlay import overlay_of
 from analyzer.results import FindingResult, PhotoResult
@@ -20,7 +20,8 @@ from calibration.errors import CalibrationError, PhotoError
 from calibration.findings import Finding, finding, finding_of
 from calibration.flatboard import FlatBoard, flat_board
 from calibration.photo import Photo, open_photo
-from calibration.place import locate
+from calibration.place import Place, locate_all
+from calibration.strip_search import Wanted
 
 MAX_GLARE = 0.02  # share of a zone left out as glare that is worth a word (chosen)
 MAX_COVERED = 0.02  # share of a zone under the card that is worth a word (chosen)
@@ -73,20 +74,29 @@ def measure_photo(job: Job, file: str) -> MeasuredPhoto:
         found = (finding_of(refused),)
         return MeasuredPhoto(tuple(_unusable(entry, None, found) for entry in entries), (), ())
     results, boards, overlays = [], [], []
-    for entry in entries:
-        result, board, overlay = _measure_board(job, entry, photo)
+    for entry, place in zip(entries, locate_all(photo, *boards_in_photo(job, entries)), strict=True):
+        result, board, overlay = _measure_board(job, entry, photo, place)
         results.append(result)
         boards += [board] if board else []
         overlays += [overlay] if overlay else []
     return MeasuredPhoto(tuple(results), tuple(boards), tuple(overlays))
 
 
+def boards_in_photo(job: Job, entries: Sequence[PhotoEntry]) -> tuple[list[Wanted], Quad | None]:
+    """What `locate_all` looks for in a photo: its boards, in the job file's order, and the card where it is given."""
+    boards = [job.board(entry.board) for entry in entries]
+    wanted = [
+        Wanted((board.length_mm, board.width_mm), entry.corners, board.id)
+        for board, entry in zip(boards, entries, strict=True)
+    ]
+    return wanted, next((entry.card for entry in entries if entry.card is not None), None)
+
+
 def _measure_board(
-    job: Job, entry: PhotoEntry, photo: Photo
+    job: Job, entry: PhotoEntry, photo: Photo, place: Place
 ) -> tuple[PhotoResult, MeasuredBoard | None, Overlay | None]:
     board = job.board(entry.board)
     size_mm = board.length_mm, board.width_mm
-    place = locate(photo, size_mm, corners=entry.corners, card=entry.card)
     flat_photo, flat_findings = _flat_photo(job, entry)
     reference = job.reference
     known_XYZ = card_XYZ(None if reference.lab else reference.reflectance[0], reference.lab)

@@ -47,14 +47,14 @@ def assigned(misfits: ArrayLike) -> Assignment:
     chosen: list[int | None] = []
     held = costs.copy()
     for board in range(boards):
-        options = [*np.flatnonzero(np.isfinite(held[board])).tolist(), None]
-        place = next(place for place in options if _least(_forced(held, board, place)) <= limit)
+        free: list[int | None] = [*np.flatnonzero(np.isfinite(held[board])).tolist(), None]
+        place = next(place for place in free if _least(_forced(held, board, place)) <= limit)
         chosen.append(place)
         held = _forced(held, board, place)
     taken = {place for place in chosen if place is not None}
     by_order, unsure = [], []
     for board, own in enumerate(chosen):
-        options = () if own is None else (*range(len(kept)), None)
+        options: list[int | None] = [] if own is None else [*range(len(kept)), None]
         others = [k for k in options if k != own and _least(_forced(costs, board, k)) <= limit]
         by_order.append(any(place in taken for place in others))
         unsure.append(any(place not in taken for place in others))

@@ -22,6 +22,7 @@ from calibration.place import Place
 from calibration.plane import FlatPicture, Plane, flatten, plane_from_corners
 from calibration.quads import quad_mask, shrunk, side_lengths
 from calibration.reference import GrayReading, read_gray_card
+from calibration.strip_plane import StripPlane
 from calibration.strip_white import white_samples
 
 # Chosen: ten pixels in the shortest wavelength that counts as blotch (4 mm), and no more work than that needs.
@@ -30,6 +31,7 @@ MAX_LIGHT_RANGE = 0.10  # over the board, on the background
 USUAL_LENGTH_MM = 300.0  # of a test board that no job file names
 CHECK_STRIDE = 4  # every so many pixels is enough to judge exposure
 CHECK_RIM = 0.03  # of the board's sides, where the table shines in
+NEAR_MM = 300.0  # beyond the white fields of another board's strips; further out they say little of the light (chosen)
 CARD_RIM_MM = 3.0  # around the card on the board: its shadow and its edge
 
 
@@ -106,7 +108,7 @@ def flat_board(
         linear = linear * gain_over(light, plane, picture.seen.shape, mm_per_px, card_px)
     XYZ = np.asarray(cv2.transform(linear, matrix.astype(np.float32)), dtype=np.float32)
     under_card = _under_card(picture, plane.to_mm(card_px))
-    measurable = picture.seen & ~under_card & ~_under_strips(picture, place)
+    measurable = picture.seen & ~under_card & ~_under_strips(picture, place, plane)
     some = slice(2, -2, 4)  # not the outermost pixels: the table shines into them
     findings += exposure_findings(picture.linear_RGB[some, some], picture.clipped)
     if not light.mapped:
@@ -225,18 +227,16 @@ def _card(photo: Photo, place: Place) -> tuple[NDArray[np.float64], GrayReading]
 
 
 def _light(photo: Photo, place: Place, plane: Plane, flat: Photo | None) -> tuple[Light, list[Finding]]:
-    """The light by the plain sheet, else by the strips' white paper, else what the background says of it."""
+    """The light by the plain sheet, else by strips' white paper, else what the background says of it."""
     found = []
     if flat is not None:
         light, why_not = light_from_flat(flat, photo, plane)
         if light is not None:
             return light, list(light.findings)
         found.append(finding("flat-unusable", reason=why_not))
-    if place.strips is not None and place.card is not None:
-        samples = white_samples(photo, place.strips.laid)
-        by_paper = light_from_samples(samples.points_px, samples.linear_RGB, None, plane, place.card)
-        if by_paper is not None:
-            return by_paper.light, [*found, *by_paper.light.findings]
+    by_paper = _light_by_paper(photo, place, plane)
+    if by_paper is not None:
+        return by_paper, [*found, *by_paper.findings]
     light = light_from_background(place.preview, place.background, plane)
     uneven = light.range_over(plane)
     if uneven is not None and uneven > MAX_LIGHT_RANGE:
@@ -244,16 +244,48 @@ def _light(photo: Photo, place: Place, plane: Plane, flat: Photo | None) -> tupl
     return light, found
 
 
+def _light_by_paper(photo: Photo, place: Place, plane: Plane) -> Light | None:
+    """The light by the strips along the board, else by those along others, if they lie near; None: neither tells."""
+    for paper in (place.beside, *place.elsewhere):
+        if paper is None or place.card is None:
+            continue
+        samples = white_samples(photo, paper)
+        reach_mm = _reach_mm(paper, samples.points_mm, plane)
+        if paper is not place.beside and reach_mm > NEAR_MM:
+            continue
+        along = replace(paper.plane, lens=paper.lens)
+        by_paper = light_from_samples(samples.points_px, samples.linear_RGB, None, along, place.card)
+        if by_paper is not None:
+            return by_paper.light if paper is place.beside else _elsewhere(by_paper.light, reach_mm, plane)
+    return None
+
+
+def _reach_mm(paper: StripPlane, points_mm: NDArray[np.float64], plane: Plane) -> float:
+    """How far the face reaches beyond the samples of a paper."""
+    if not len(points_mm):
+        return float("inf")
+    face_mm = paper.to_mm(plane.corners_px())
+    beyond = np.maximum(points_mm.min(axis=0) - face_mm, face_mm - points_mm.max(axis=0))
+    return float(np.hypot(*np.maximum(beyond, 0).T).max())
+
+
+def _elsewhere(light: Light, reach_mm: float, plane: Plane) -> Light:
+    """The light by the strips of another board: what they say of places along that board is left out."""
+    kept = tuple(found for found in light.findings if found.code != "shadow-edge")
+    found = finding("light-from-others", distance_mm=reach_mm)
+    return replace(light, shadows=(), px_per_mm=plane.px_per_mm()[0], findings=(*kept, found))
+
+
 def _under_card(picture: FlatPicture, card_mm: NDArray[np.float64]) -> NDArray[np.bool_]:
     side_mm = float(np.hypot(*(card_mm[1] - card_mm[0])))
     return _inside(picture, shrunk(card_mm, -2 * CARD_RIM_MM / max(side_mm, 1.0)))
 
 
-def _under_strips(picture: FlatPicture, place: Place) -> NDArray[np.bool_]:
+def _under_strips(picture: FlatPicture, place: Place, plane: Plane) -> NDArray[np.bool_]:
     """Where the strips' paper lies over the board, as hands leave it."""
     covered = np.zeros(picture.seen.shape, bool)
-    for paper_mm in () if place.strips is None else place.strips.laid.papers_mm():
-        covered |= _inside(picture, paper_mm)
+    for paper_px in place.papers_px:
+        covered |= _inside(picture, plane.to_mm(paper_px))
     return covered
 
 

@@ -1,11 +1,12 @@
-"""Where do the board and the gray card lie in the photo?
+"""Where do the boards and the gray card lie in the photo?
 
 What the finisher gives is taken; what is not given is looked for. Nothing is raised here: what was not found is
 None, with the reason, so that a caller can show what was seen.
 """
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import cv2
@@ -13,22 +14,18 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibration.background import Background, background_of
+from calibration.board_search import BoardFound, Look, find_boards
 from calibration.card import find_card
 from calibration.edges import EdgeQuad, refine_quad
-from calibration.errors import PlaceError
-from calibration.findings import Finding, finding_of
-from calibration.outline import find_outline
+from calibration.findings import Finding
 from calibration.photo import Photo
 from calibration.preview import Preview, preview_of
 from calibration.quads import side_lengths
-from calibration.strip_board import SettledBoard, settle_board
-from calibration.strip_findings import strip_findings
-from calibration.strip_plane import place_by_strips
+from calibration.strip_board import SettledBoard
+from calibration.strip_plane import StripPlane
+from calibration.strip_search import StripSearch, Wanted, search_strips
 
-STRIPS_HIDDEN = "strips-hidden"  # too few markers: the board is then looked for without them
-SQUARE_BOARD = 1.12  # a board less elongated than this is taken as lying the way it is seen
 CARD_REACH_SHARE = 0.08  # of the card's shorter side: how far its edge may lie from the first guess
-MIN_BACKGROUND = 0.08  # share of the frame; with less there is nothing for the board to stand out from (chosen)
 CARD_SUPPORT = 0.3  # share of profiles that must agree before a refined card replaces the first guess
 
 
@@ -39,7 +36,10 @@ class Place:
     board: NDArray[np.float64] | None  # (4, 2): top-left, top-right, bottom-right, bottom-left of the board itself
     card: NDArray[np.float64] | None  # (4, 2), clockwise from anywhere
     located_by: Literal["strips", "corners", "outline"] | None
-    strips: SettledBoard | None  # None: no strips, or they were not used
+    strips: SettledBoard | None  # None: no strips, or its place does not come from them
+    beside: StripPlane | None  # the strips along it, for the light, wherever its place comes from
+    elsewhere: tuple[StripPlane, ...]  # strips along other boards of the photo, the nearest first
+    papers_px: tuple[NDArray[np.float64], ...]  # outlines (4, 2) of all strips' paper
     board_edges: EdgeQuad | None  # how well the outline is supported; None when it was not used
     card_edges: EdgeQuad | None
     turned: bool  # the board stands upright in the photo, and its left end was taken to be at the top
@@ -59,7 +59,7 @@ def locate(
     corners: ArrayLike | None = None,
     card: ArrayLike | None = None,
 ) -> Place:
-    """Find the board and the card.
+    """Find one board and the card: `locate_all` for a photo in which no other board is named.
 
     Parameters
     ----------
@@ -73,133 +73,80 @@ def locate(
     -------
     Place
     """
-    board_found = None
-    findings: tuple[Finding, ...] = ()
-    # OpenCV leaves Python's lock while it looks for markers: the rest goes on meanwhile
-    with ThreadPoolExecutor(1) as pool:
-        search = pool.submit(_by_strips, photo, size_mm) if corners is None and size_mm is not None else None
-        preview = preview_of(photo)
-        background = background_of(preview)
-    if corners is not None:
-        board_found = _BoardFound(np.asarray(corners, dtype=np.float64), "corners")
-    elif search is not None:
-        board_found = search.result()
-        if board_found is not None and board_found.code == STRIPS_HIDDEN:
-            findings, board_found = board_found.findings, None
-    strips = None if board_found is None else board_found.strips
-    card_found = _card(photo, preview, background, card, () if strips is None else _papers_px(strips))
-    if board_found is None:
-        board_found = replace(_by_outline(photo, preview, background, size_mm, card_found.quad), findings=findings)
-    return Place(
-        board=board_found.quad,
-        card=card_found.quad,
-        located_by=board_found.located_by,
-        strips=board_found.strips,
-        board_edges=board_found.edges,
-        card_edges=card_found.edges,
-        turned=board_found.turned,
-        why_no_board=board_found.why_not,
-        code_no_board=board_found.code,
-        findings=board_found.findings,
-        why_no_card="" if card_found.quad is not None else "no calm, neutral, four-sided patch was seen",
-        card_rivals=card_found.rivals,
-        preview=preview,
-        background=background,
-    )
+    return locate_all(photo, [Wanted(size_mm, corners)], card)[0]
 
 
-def order_corners(
-    quad_px: NDArray[np.float64], size_mm: tuple[float, float] | None
-) -> tuple[NDArray[np.float64], bool]:
-    """Which corner is the board's top-left?
-
-    A board lying across the photo is read as seen, whichever way it is turned by less than 45 degrees. One that
-    stands upright is read from the top down: its left end is taken to be at the top of the photo.
+def locate_all(photo: Photo, wanted: Sequence[Wanted], card: ArrayLike | None = None) -> tuple[Place, ...]:
+    """Find all boards that a photo is said to show, and the card.
 
     Parameters
     ----------
-    quad_px : ndarray, (4, 2)
-        Corners clockwise in the picture, starting anywhere.
-    size_mm : (float, float) or None
-        Length and width of the board, mm.
+    photo : Photo
+    wanted : sequence of Wanted
+        The boards, in the order in which they are named: where their sizes do not tell them apart, they lie in this
+        order in the photo, row by row from the top, each row from the left.
+    card : array_like, (4, 2), optional
+        The card's corners that the finisher gave, in pixels.
 
     Returns
     -------
-    corners : ndarray, (4, 2)
-        Top-left, top-right, bottom-right, bottom-left of the board.
-    turned : bool
-        Whether it stands upright.
+    tuple of Place
+        One for each board, in the same order.
+
+    Raises
+    ------
+    ValueError
+        If several boards are to be looked for and the size of one of them is not known.
     """
-    first = _side_most_to_the_right(quad_px)
-    as_seen = np.roll(quad_px, -first, axis=0)
-    if size_mm is None or max(size_mm) < SQUARE_BOARD * min(size_mm):
-        return as_seen, False
-    sides = side_lengths(as_seen)
-    lies_across = (sides[[0, 2]].sum() >= sides[[1, 3]].sum()) == (size_mm[0] >= size_mm[1])
-    if lies_across:
-        return as_seen, False
-    # turned a quarter clockwise: the board's top-left corner is the picture's top-right one
-    return np.roll(as_seen, -1, axis=0), True
-
-
-def _side_most_to_the_right(quad: NDArray[np.float64]) -> int:
-    """Index of the side that, followed clockwise, points most to the right: the upper side as seen."""
-    directions = np.roll(quad, -1, axis=0) - quad
-    return int((directions[:, 0] / np.hypot(*directions.T)).argmax())
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _BoardFound:
-    quad: NDArray[np.float64] | None
-    located_by: Literal["strips", "corners", "outline"] | None = None
-    edges: EdgeQuad | None = None
-    strips: SettledBoard | None = None
-    turned: bool = False
-    why_not: str = ""
-    code: str = "board-not-found"
-    findings: tuple[Finding, ...] = ()
-
-
-def _by_strips(photo: Photo, size_mm: tuple[float, float]) -> _BoardFound | None:
-    """The board between its strips, moved to its visible ends; None when there are no strips."""
-    try:
-        laid = place_by_strips(photo, *size_mm)
-    except PlaceError as refused:
-        hidden = refused.code == STRIPS_HIDDEN
-        return _BoardFound(
-            None, why_not=refused.what, code=refused.code, findings=(finding_of(refused),) if hidden else ()
+    # OpenCV leaves Python's lock while it looks for markers: the rest goes on meanwhile
+    with ThreadPoolExecutor(1) as pool:
+        search = pool.submit(search_strips, photo, wanted)
+        preview = preview_of(photo)
+        background = background_of(preview)
+    strips = search.result()
+    papers_px = _papers_px(strips, wanted)
+    card_found = _card(photo, preview, background, card, papers_px)
+    found = find_boards(Look(photo, preview, background, card_found.quad), wanted, strips)
+    return tuple(
+        Place(
+            board=board.quad,
+            card=card_found.quad,
+            located_by=board.located_by,
+            strips=board.strips,
+            beside=board.beside,
+            elsewhere=_elsewhere(k, found, strips),
+            papers_px=papers_px,
+            board_edges=board.edges,
+            card_edges=card_found.edges,
+            turned=board.turned,
+            why_no_board=board.why_not,
+            code_no_board=board.code,
+            findings=board.findings,
+            why_no_card="" if card_found.quad is not None else "no calm, neutral, four-sided patch was seen",
+            card_rivals=card_found.rivals,
+            preview=preview,
+            background=background,
         )
-    if laid is None:
-        return None
-    settled = settle_board(photo, laid)
-    found = strip_findings(settled)
-    return _BoardFound(settled.laid.corners_px(), "strips", strips=settled, findings=found)
-
-
-def _papers_px(strips: SettledBoard) -> tuple[NDArray[np.float64], ...]:
-    """Outlines (4, 2) of the strips' paper in the photo: calm and neutral, but no card."""
-    return tuple(strips.laid.to_px(outline) for outline in strips.laid.papers_mm())
-
-
-def _by_outline(
-    photo: Photo,
-    preview: Preview,
-    background: Background,
-    size_mm: tuple[float, float] | None,
-    card: NDArray[np.float64] | None,
-) -> _BoardFound:
-    small_card = None if card is None else preview.to_preview(card)
-    outline = find_outline(photo, preview, background, size_mm, small_card)
-    if outline is not None:
-        quad, turned = order_corners(outline.edges.corners_px, size_mm)
-        return _BoardFound(quad, "outline", outline.edges, turned=turned)
-    surrounded = background.is_background.mean() >= MIN_BACKGROUND
-    reason = (
-        "nothing four-sided of its proportions stands out from the background"
-        if surrounded
-        else "no calm background surrounds it"
+        for k, board in enumerate(found)
     )
-    return _BoardFound(None, why_not=f"the board was not found: {reason}.")
+
+
+def _papers_px(strips: StripSearch, wanted: Sequence[Wanted]) -> tuple[NDArray[np.float64], ...]:
+    """Outlines (4, 2) of the strips' paper in the photo: calm and neutral, but no card."""
+    sizes = [board.size_mm for board in wanted if board.size_mm is not None and board.corners is None]
+    laid = [place.laid_for(sizes) for place in strips.places]
+    laid += [plane for plane in strips.beside if plane]
+    return tuple(plane.to_px(outline) for plane in laid for outline in plane.papers_mm())
+
+
+def _elsewhere(own: int, found: Sequence[BoardFound], strips: StripSearch) -> tuple[StripPlane, ...]:
+    """Strips beside other boards than one's own, the nearest first."""
+    quad = found[own].quad
+    if quad is None:
+        return ()
+    planes = [other.beside for k, other in enumerate(found) if k != own and other.beside]
+    planes += [place.laid for place in strips.places if all(board.place is not place for board in found)]
+    return tuple(sorted(planes, key=lambda plane: float(np.hypot(*(plane.corners_px() - quad).mean(axis=0)))))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,7 +7,7 @@ with it, and as far away as one of the boards is wide.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import cv2
@@ -19,7 +19,7 @@ from calibration.strip_beside import APART_TURN, RoughlyLaid, laid_against, play
 from calibration.strip_consensus import RoughStrip, rough_strip
 from calibration.strip_finder import StripSightings
 from calibration.strip_plane import MIN_MARKERS, StripPlane, board_between
-from calibration.strips import PITCH_MM, Side, sections
+from calibration.strips import MAX_LENGTH_MM, MIN_LENGTH_MM, PITCH_MM, Side, sections
 
 Array = NDArray[np.float64]
 
@@ -49,6 +49,14 @@ class StripPlace:
         """How many cells of the longer strip are printed, so far as its markers were seen."""
         return 1 + max(int(strip.cells.max()) for strip in self.strips)
 
+    def laid_for(self, sizes_mm: Sequence[tuple[float, float]]) -> StripPlane:
+        """The same, as long as the one of these boards that fits best: the last markers may be hidden."""
+        fitting = [size for size in sizes_mm if np.isfinite(self.misfit(size))]
+        if not fitting:
+            return self.laid
+        length_mm = min(fitting, key=self.misfit)[0]
+        return replace(self.laid, plane=replace(self.laid.plane, length_mm=length_mm))
+
     def misfit(self, size_mm: tuple[float, float]) -> float:
         """How badly a board of this length and width would fit, squared standard deviations; infinite: it cannot."""
         length_mm, width_mm = size_mm
@@ -58,7 +66,8 @@ class StripPlace:
             if off_mm > play_mm(width_mm):
                 return float("inf")
             misfit = (off_mm / np.hypot(U_WIDTH_MM, U_WIDTH_SHARE * width_mm)) ** 2
-        more = self.cells - (1 + sections(Side.TOP, length_mm)[-1].cells[-1])
+        printed = sections(Side.TOP, min(max(length_mm, MIN_LENGTH_MM), MAX_LENGTH_MM))
+        more = self.cells - 1 - printed[-1].cells[-1]
         return float(misfit + (LONGER_STRIP + LONGER_CELL * more if more > 0 else -HIDDEN_CELL * more))
 
 
@@ -152,7 +161,8 @@ def _step(placed: RoughlyLaid) -> tuple[float, float]:
 def _place_of(
     sightings: StripSightings, strips: tuple[RoughStrip, ...], apart_mm: float | None, else_mm: float = 0.0
 ) -> StripPlace | None:
-    length_mm = PITCH_MM * (1 + max(int(strip.cells.max()) for strip in strips))
+    cells = 1 + max(int(strip.cells.max()) for strip in strips)
+    length_mm = min(max(PITCH_MM * cells, MIN_LENGTH_MM), MAX_LENGTH_MM)
     if sum(len(strip.chosen) for strip in strips) < MIN_MARKERS:
         return None
     try:

@@ -254,6 +254,17 @@ def test_several_boards_in_one_photo_each_have_their_own_corners(write: Write) -
     assert replace(first, board="", corners=None) == replace(second, board="", corners=None)
 
 
+@pytest.mark.parametrize("corners", ["", "corners = [[[10, 10], [900, 12], [898, 500], [8, 505]], []]"])
+def test_boards_of_one_photo_without_corners_are_to_be_looked_for(write: Write, corners: str) -> None:
+    text = edited(
+        ('board = "A"\nstage', 'boards = ["A", "S"]\nstage'),
+        ("corners = [[10, 10], [900, 12], [898, 500], [8, 505]]", corners),
+    )
+    first, second, _ = read_job(write(text)).photos
+    assert (first.board, first.corners) == ("A", QUAD if corners else None)
+    assert (second.board, second.corners) == ("S", None)
+
+
 def test_boards_at_different_stages_may_share_a_photo_in_two_entries(write: Write) -> None:
     """A stained trial beside the customer's top-coated sample: the surest comparison there is."""
     corners = "\ncorners = [[10, 600], [300, 600], [300, 700], [10, 700]]"
@@ -424,13 +435,6 @@ FAULTS = [
     ("photos/s.jpg", "photos/a.jpg", "photo[2].light", "missing", 'the same photo has above ("shop")'),
     (
         'file = "photos/s.jpg"\nboard = "S"',
-        'file = "photos/a.jpg"\nlight = "shop"\nboard = "S"',
-        "photo[2].corners",
-        "missing",
-        "several (A, S) lie in this photo",
-    ),
-    (
-        'file = "photos/s.jpg"\nboard = "S"',
         'file = "photos/a.jpg"\nlight = "shop"\nboard = "A"',
         "photo[2].file",
         "a second time",
@@ -469,7 +473,6 @@ def test_one_fault_is_told_alone(write: Write, old: str, new: str, key: str, fou
     others = {problem.key for problem in problems_of(write(edited((old, new)))) if problem.key != key}
     follows = {
         "board[1].id": {"photo[1].board"},  # a board without a name cannot be in a photo
-        "photo[2].light": {"photo[2].corners"},  # one photo, two boards: both are missing there
     }
     assert others == follows.get(key, set()), (found, expected)
 
@@ -548,15 +551,6 @@ def test_single_brackets_around_a_board_are_explained(write: Write) -> None:
     assert only_problem(write(zone)).hint == "Write [[board.zone]], in double brackets."
 
 
-def test_boards_in_one_photo_without_corners_are_one_problem(write: Write) -> None:
-    text = edited(
-        ('board = "A"', 'boards = ["A", "S"]'),
-        ("corners = [[10, 10], [900, 12], [898, 500], [8, 505]]\n", ""),
-    )
-    problem = only_problem(write(text))
-    assert (problem.key, problem.found) == ("photo[1].corners", "missing")
-
-
 def test_a_photo_that_is_in_the_job_already_is_not_suggested_again(write: Write) -> None:
     (write("") / "photos" / "board-1.jpg").touch()
     folder = write(edited(("photos/a.jpg", "photos/board-1.jpg"), ("photos/s.jpg", "photos/board-2.jpg")))
@@ -574,6 +568,7 @@ def test_one_quad_for_two_boards_is_told(write: Write) -> None:
     problem = only_problem(write(edited(('board = "A"', 'boards = ["A", "S"]'))))
     assert problem.key == "photo[1].corners"
     assert problem.expected.startswith("a list of 2, one for each of the boards")
+    assert "[] for a board that is to be looked for" in problem.expected
 
 
 @pytest.mark.parametrize(

@@ -30,8 +30,9 @@ from simulator import (
     save_photo,
 )
 
+from calibration.board_candidates import order_corners
 from calibration.photo import Photo, open_photo
-from calibration.place import Place, locate, order_corners
+from calibration.place import Place, locate
 
 STAIN = "walnut brown"
 DARK = Background((30, 0, -2))
