@@ -30,7 +30,7 @@ LEAST_COLOUR = 0.1  # of the body, relative to its luminance: a grayer one does 
 MIN_SPOTS, MIN_SPOTS_PER_CM2 = 8, 0.2
 CELLS, MIN_CELLS = 4, 0.2  # over the area, CELLS by CELLS of equal size; share of them with a spot
 BLOCK_MM, MIN_BLOCKS = 10.0, 16  # for the broad sheen
-BROAD_STEP, BROAD_SMOOTH, BROAD_FOLLOWS = 1.35, 0.8, 0.2
+BROAD_STEP, BROAD_SMOOTH, BROAD_FOLLOWS = 1.35, 0.8, 0.25
 STRIDE = 3  # every so many pixels is enough for a spread
 PASSES = 2
 
