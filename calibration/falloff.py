@@ -11,7 +11,7 @@ where they disagree, between the lines and beyond them, the uncertainty says so.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -47,11 +47,15 @@ LAWS = (
 BOUND_SOFTNESS = 0.5  # per m^2, by which room light and large sources blur the bound (chosen)
 TWIST, CUBIC, QUARTIC = 1.5, 15.0, 80.0  # sigma of xy, of third and of fourth derivatives, per m^n (same lamps)
 LEVEL = 10.0  # sigma of the constant: any
+TERMS, OF_LIGHT = 14, 11  # coefficients, and how many of them belong to the light; the others are the paper's
 # What belongs to the paper and not to the light (chosen). 1 degree of tilt under a lamp at 45 degrees is 1.7 %.
 U_STRIP_LEVEL = 0.004  # of one strip against the other: tilt, another sheet
-U_STRIP_SLOPE = 0.2  # per m away from the board: curl, flare from the wood's darkness
-REACH_MM = 150.0  # beyond the board's edges the surface is followed this far, then kept
-U_BEYOND_PER_MM = 0.10 / 300  # further out
+U_STRIP_SLOPE = 0.2  # per m away from the board, both strips alike: flare from the wood's darkness
+# Per m away from the board, one strip brighter outward and the other darker: both curl alike (a radius of 1.4 m lifts
+# the outer cut edge by 0.3 mm) under a lamp at 45 degrees beyond one of them.
+U_STRIP_CURL = 0.7
+REACH_MM = 400.0  # beyond the board's edges the surface is followed this far, then kept
+U_BEYOND_PER_MM = 0.20 / 100  # further out: as light from one lamp at 0.6 to 1.5 m goes on to change (simulated)
 LEAST_LIGHT = 0.02  # of that at the board's middle: below, a power law has run out
 
 
@@ -64,10 +68,23 @@ class Lines:
     u: Floats  # (n,), standard uncertainty of each, relative
     length_mm: float
     width_mm: float
+    design: Floats = field(default_factory=lambda: np.empty((0, TERMS)))  # (n, 14), of the fits; made if left out
+
+    def __post_init__(self) -> None:
+        """Make the design once: every fit of the same places asks for it."""
+        if len(self.design) != len(self.points_mm):
+            terms = _terms(self.points_mm, self.length_mm, self.width_mm)
+            object.__setattr__(self, "design", np.hstack([terms[:, :OF_LIGHT], _paper_terms(self)]))
 
     def part(self, chosen: NDArray[np.bool_]) -> "Lines":
         """Some of the samples."""
-        return Lines(self.points_mm[chosen], self.log_light[chosen], self.u[chosen], self.length_mm, self.width_mm)
+        return replace(
+            self,
+            points_mm=self.points_mm[chosen],
+            log_light=self.log_light[chosen],
+            u=self.u[chosen],
+            design=self.design[chosen],
+        )
 
     @property
     def is_bottom(self) -> NDArray[np.bool_]:
@@ -86,8 +103,8 @@ class LawFit:
     """One law fitted to the lines."""
 
     law: Law
-    coefficients: Floats  # (13,)
-    covariance: Floats  # (13, 13)
+    coefficients: Floats  # (14,)
+    covariance: Floats  # (14, 14)
     share: float  # posterior probability of the law
 
 
@@ -172,31 +189,49 @@ def fit_falloff(lines: Lines, laws: Sequence[Law] = LAWS) -> Falloff:
     return Falloff(fits, level, lines.length_mm, lines.width_mm)
 
 
-def predicted(falloff: Falloff, lines: Lines) -> tuple[Floats, Floats]:
-    """What a fit expects of samples (n,): ln light as the paper shows it, and the covariance (n, n) of that.
+def predicted(falloff: Falloff, lines: Lines) -> Floats:
+    """What a fit expects of samples (n,): ln light as the paper shows it.
 
     Unlike `Falloff.log_at` this includes what belongs to the paper: one strip may be tilted against the other.
     """
-    terms = _terms(lines.points_mm, lines.length_mm, lines.width_mm)
-    means, covariances = [], []
+    shares = np.array([fit.share for fit in falloff.fits])
+    return np.asarray(shares @ np.array([_shown(fit, lines)[0] for fit in falloff.fits]) + falloff.log_level)
+
+
+def predicted_mean(falloff: Falloff, lines: Lines, weights: Floats) -> tuple[float, float]:
+    """The same of a weighted mean of samples, the weights (n,) summing to 1, and its standard uncertainty."""
+    means, variances = [], []
     for fit in falloff.fits:
-        log_E = _log_of(terms @ fit.coefficients, fit.law.power)
-        rows = np.hstack([terms[:, :-2] * np.exp(-fit.law.power * log_E)[:, np.newaxis], _paper_terms(lines)])
-        means.append(log_E + rows[:, -2:] @ fit.coefficients[-2:])
-        covariances.append(rows @ fit.covariance @ rows.T)
+        shown, rows = _shown(fit, lines)
+        together = weights @ rows
+        means.append(weights @ shown)
+        variances.append(together @ fit.covariance @ together)
     shares = np.array([fit.share for fit in falloff.fits])
     mean = shares @ np.array(means)
-    apart = np.array(means) - mean
-    covariance = np.einsum("m,mij->ij", shares, covariances) + (apart.T * shares) @ apart
-    return mean + falloff.log_level, covariance
+    variance = shares @ (np.array(variances) + (np.array(means) - mean) ** 2)
+    return float(mean + falloff.log_level), math.sqrt(variance)
+
+
+def _shown(fit: LawFit, lines: Lines) -> tuple[Floats, Floats]:
+    """What is seen on the paper (n,), ln, by one law, and its derivative by the coefficients (n, 14)."""
+    log_E = _log_of(lines.design[:, :OF_LIGHT] @ fit.coefficients[:OF_LIGHT], fit.law.power)
+    rows = lines.design.copy()
+    rows[:, :OF_LIGHT] *= np.exp(-fit.law.power * log_E)[:, np.newaxis]
+    return log_E + rows[:, OF_LIGHT:] @ fit.coefficients[OF_LIGHT:], rows
+
+
+def unlikely(fit: LawFit) -> float:
+    """How far the light and the paper lie from what is expected of them: negative log prior, up to a constant."""
+    expected, sigma = _prior(fit.law)
+    return float((((fit.coefficients - expected) / sigma) ** 2).sum() / 2)
 
 
 def _fit_law(law: Law, lines: Lines, log_E: Floats) -> tuple[Floats, Floats, float]:
-    """Posterior mean (13,), covariance (13, 13) and log evidence of one law: linear regression with Gaussian priors."""
+    """Posterior mean (14,), covariance (14, 14) and log evidence of one law: linear regression with Gaussian priors."""
     expected, sigma = _prior(law)
-    terms = _terms(lines.points_mm, lines.length_mm, lines.width_mm)
     scale = np.exp(law.power * log_E)  # d of the transformed light by d ln light
-    rows = np.hstack([terms[:, :-2] / scale[:, np.newaxis], _paper_terms(lines)]) / lines.u[:, np.newaxis]
+    rows = lines.design / lines.u[:, np.newaxis]
+    rows[:, :OF_LIGHT] /= scale[:, np.newaxis]
     values = _power_of(log_E, law.power) / (scale * lines.u)
     precision = rows.T @ rows + np.diag(sigma**-2)
     covariance: Floats = np.asarray(np.linalg.inv(precision), dtype=np.float64)
@@ -209,7 +244,7 @@ def _fit_law(law: Law, lines: Lines, log_E: Floats) -> tuple[Floats, Floats, flo
 
 
 def _terms(points_mm: Floats, length_mm: float, width_mm: float) -> Floats:
-    """Polynomial terms (n, 13) about the board's middle, in m; the last two, the paper's, are 0.
+    """Polynomial terms (n, 14) about the board's middle, in m; the last three, the paper's, are 0.
 
     Divided by factorials, so that the coefficients are derivatives.
     """
@@ -229,23 +264,28 @@ def _terms(points_mm: Floats, length_mm: float, width_mm: float) -> Floats:
         x**3 * y / 6,
         zero,
         zero,
+        zero,
     )
     return np.stack(terms, axis=1)
 
 
 def _paper_terms(lines: Lines) -> Floats:
-    """Terms (n, 2) that belong to the strips: their relative level, and a slope away from the board."""
+    """Terms (n, 3) that belong to the strips: relative level, common slope away from the board, curl.
+
+    Curl begins at the cut edge that touches the board: what it does to the level goes with what it does to the slope.
+    """
     outward_m = lines.outward_mm / 1000
-    return np.stack([np.where(lines.is_bottom, 0.5, -0.5), outward_m - outward_m.mean()], axis=1)
+    side = np.where(lines.is_bottom, 0.5, -0.5)
+    return np.stack([side, outward_m - outward_m.mean(), 2 * side * outward_m], axis=1)
 
 
 def _prior(law: Law) -> tuple[Floats, Floats]:
-    """Expected coefficients and their sigma, (13,) each, in the order of the terms."""
+    """Expected coefficients and their sigma, (14,) each, in the order of the terms."""
     mean, spread = law.curvature
-    expected = np.zeros(13)
+    expected = np.zeros(TERMS)
     expected[3] = mean
     surface = (LEVEL, law.slope, law.slope, spread, law.unlike, TWIST, CUBIC, CUBIC, law.warp, QUARTIC, QUARTIC)
-    return expected, np.array([*surface, U_STRIP_LEVEL, U_STRIP_SLOPE])
+    return expected, np.array([*surface, U_STRIP_LEVEL, U_STRIP_SLOPE, U_STRIP_CURL])
 
 
 def _log_share_within_bound(law: Law, coefficients: Floats, covariance: Floats) -> float:

@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from calibration.falloff import LAWS, Falloff, Law, Lines, fit_falloff, predicted
+from calibration.falloff import LAWS, Falloff, Law, Lines, fit_falloff, predicted, predicted_mean
 from calibration.findings import Finding, finding
 from calibration.light import COVERAGE, U_SHARE, Light, face_grid_mm, u_floor
 from calibration.mixed_light import MIXED_LIGHT, channels_of, log_level, log_ratios
 from calibration.paper_trust import LEAST_TRUST, noise_of, region_of, without_dirt
 from calibration.plane import Plane
-from calibration.shadows import ShadowEdge, shadow_edges
+from calibration.shadows import SAME_PLACE_MM, ShadowEdge, shadow_edges
 
 Floats = NDArray[np.float64]
 
@@ -88,7 +88,7 @@ def light_from_samples(
     clean = trust > TRUSTED
     falloff = fit_falloff(lines)
     residual, region_residual, widening = _left_out(lines, trust)
-    error = lines.log_light - predicted(falloff, lines)[0]
+    error = lines.log_light - predicted(falloff, lines)
     noise = noise_of(lines, error)
     shadows = shadow_edges(lines, error, noise)
     misfit = math.sqrt(max(residual**2 - max(noise, float(np.median(stated))) ** 2, 0.0))
@@ -188,8 +188,7 @@ def _left_out(lines: Lines, trust: Floats) -> tuple[float, float, float]:
 
     The widening is Birge's ratio (Phys. Rev. 40, 1932, 207-227), never below 1.
     """
-    along = np.argsort(np.argsort(lines.points_mm[:, 0] + 1e6 * lines.is_bottom))
-    errors, _ = _foretold(lines, along % FOLDS)
+    errors, _ = _foretold(lines, _place_of(lines) % FOLDS)
     residual = float(np.sqrt((trust * errors**2).sum() / max(trust.sum(), LEAST_TRUST)))
     _, regions = _foretold(lines, region_of(lines))
     if not regions:
@@ -199,6 +198,15 @@ def _left_out(lines: Lines, trust: Floats) -> tuple[float, float, float]:
     return residual, float(np.sqrt(np.mean(means**2))), widening
 
 
+def _place_of(lines: Lines) -> NDArray[np.intp]:
+    """Number of the place along its strip (n,): samples one above the other share the dirt on them."""
+    along = lines.points_mm[:, 0] + 1e6 * lines.is_bottom
+    order = np.argsort(along)
+    place = np.empty(len(order), np.intp)
+    place[order] = np.cumsum(np.diff(along[order], prepend=along[order[0]]) > SAME_PLACE_MM)
+    return place
+
+
 def _foretold(lines: Lines, group: NDArray[np.intp]) -> tuple[Floats, list[tuple[float, float]]]:
     """How far each sample (n,) lies from what all other groups foretell; and mean error and its sigma of each group."""
     errors, groups = np.zeros(len(group)), []
@@ -206,11 +214,12 @@ def _foretold(lines: Lines, group: NDArray[np.intp]) -> tuple[Floats, list[tuple
         if left_out.all():
             continue
         here = lines.part(left_out)
-        expected, covariance = predicted(fit_falloff(lines.part(~left_out)), here)
-        errors[left_out] = here.log_light - expected
+        others = fit_falloff(lines.part(~left_out))
+        errors[left_out] = here.log_light - predicted(others, here)
         share = here.u**-2 / (here.u**-2).sum()
-        variance = share @ (covariance + np.diag(here.u**2)) @ share
-        groups.append((float(share @ errors[left_out]), float(np.sqrt(variance))))
+        expected, u = predicted_mean(others, here, share)
+        noise = float(np.sqrt((share**2 * here.u**2).sum()))
+        groups.append((float(share @ here.log_light) - expected, math.hypot(u, noise)))
     return errors, groups
 
 

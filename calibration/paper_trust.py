@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.falloff import Law, Lines, fit_falloff, predicted
+from calibration.falloff import Falloff, Law, Lines, fit_falloff, predicted, unlikely
 
 Floats = NDArray[np.float64]
 
@@ -20,6 +20,8 @@ BIWEIGHT = 4.685  # spreads, beyond which a field does not count
 ABSOLUTE_ROUNDS, BIWEIGHT_ROUNDS = 2, 6  # by least absolute deviations, and in all
 LEAST_TRUST = 1e-4
 SPREAD_CAP = 0.01  # relative; fields further off than five of these are never a smooth light's (chosen)
+TOO_BRIGHT = 2.0  # paper brighter than the light on it costs so much more than darker: only gloss makes it (chosen)
+RIM_ROUNDS, RIM_SHARE = 5, 0.03  # steps to the upper rim of the samples, and how much those below it count (chosen)
 MIN_START = 4  # samples from which a fit may begin
 
 
@@ -27,7 +29,7 @@ def without_dirt(lines: Lines, laws: Sequence[Law], start: NDArray[np.bool_] | N
     """The samples with the uncertainty that their scatter shows; and how far each is trusted, (n,), 0 to 1.
 
     A shadow over half of a strip would draw the fit along, so it is begun again without each part of the strips, and
-    the beginning whose end leaves out least is kept.
+    the beginning is kept that ends with a likely light and leaves out least, above all least of what is too bright.
 
     Parameters
     ----------
@@ -45,32 +47,48 @@ def without_dirt(lines: Lines, laws: Sequence[Law], start: NDArray[np.bool_] | N
     trust : ndarray, (n,)
     """
     everything = replace(lines, u=np.maximum(lines.u, U_FIELD))
-    noise = noise_of(lines, lines.log_light - predicted(fit_falloff(everything, laws), everything)[0])
+    noise = noise_of(lines, lines.log_light - predicted(fit_falloff(everything, laws), everything))
     spread = np.hypot(everything.u, max(SPREAD_CAP / 2, noise))
     best: tuple[float, Floats] | None = None
-    for begun in _starts(lines) if start is None else [start]:
+    for begun in [_brightest(lines, spread, laws), *_starts(lines)] if start is None else [start]:
         trust = np.where(begun, 1.0, LEAST_TRUST)
         for round_ in range(BIWEIGHT_ROUNDS):
-            error = _error_with(lines, trust, spread, laws)
+            error, _ = _error_with(lines, trust, spread, laws)
             if round_ < ABSOLUTE_ROUNDS:
                 trust = np.where(begun, 1 / np.maximum(np.abs(error) / spread, 1.0), LEAST_TRUST)
             else:
                 trust = np.clip(1 - (error / (BIWEIGHT * spread)) ** 2, 0, None) ** 2
-        cost = float((1 - trust**1.5).sum())  # Tukey's own: 1 - (1 - r^2)^3 of each
+        cost = _cost_of(_error_with(lines, trust, spread, laws)[1], trust, error)
         if best is None or cost < best[0]:
             best = cost, trust
     trust = best[1] if best else np.ones(len(lines.u))
-    error = _error_with(lines, trust, spread, laws)
+    error, _ = _error_with(lines, trust, spread, laws)
     scatter = max(noise_of(lines, error), min(SPREAD_CAP, 1.4826 * float(np.median(np.abs(error)))))
     u = np.hypot(everything.u, np.sqrt(max(scatter**2 - float(np.median(everything.u)) ** 2, 0.0)))
     trust = np.clip(1 - (error / (BIWEIGHT * u)) ** 2, 0, None) ** 2
     return replace(lines, u=u / np.sqrt(np.maximum(trust, LEAST_TRUST))), trust
 
 
-def _error_with(lines: Lines, trust: Floats, spread: Floats, laws: Sequence[Law]) -> Floats:
-    """How far the samples (n,) lie from the light that those which are trusted show."""
+def _error_with(lines: Lines, trust: Floats, spread: Floats, laws: Sequence[Law]) -> tuple[Floats, Falloff]:
+    """How far the samples (n,) lie from the light that those which are trusted show, and that light."""
     weighted = replace(lines, u=spread / np.sqrt(np.maximum(trust, LEAST_TRUST)))
-    return lines.log_light - predicted(fit_falloff(weighted, laws), weighted)[0]
+    falloff = fit_falloff(weighted, laws)
+    return lines.log_light - predicted(falloff, weighted), falloff
+
+
+def _cost_of(falloff: Falloff, trust: Floats, error: Floats) -> float:
+    """Negative log posterior of a light, up to a constant, with Tukey's loss for the samples."""
+    loss = BIWEIGHT**2 / 6 * (1 - trust**1.5)  # 1 - (1 - r^2)^3 of each
+    return float((loss * np.where(error > 0, TOO_BRIGHT, 1.0)).sum() + min(unlikely(fit) for fit in falloff.fits))
+
+
+def _brightest(lines: Lines, spread: Floats, laws: Sequence[Law]) -> NDArray[np.bool_]:
+    """Samples (n,) along the upper rim of all: by asymmetric least squares (Newey & Powell, Econometrica 55, 1987)."""
+    above = np.ones(len(lines.u), bool)
+    for _ in range(RIM_ROUNDS):
+        error, _ = _error_with(lines, np.where(above, 1.0, RIM_SHARE), spread, laws)
+        above = error > -spread
+    return above if np.count_nonzero(above) >= MIN_START else np.ones(len(above), bool)
 
 
 def _starts(lines: Lines) -> list[NDArray[np.bool_]]:

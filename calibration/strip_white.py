@@ -21,9 +21,11 @@ from calibration.strips import (
 
 Array = NDArray[np.float64]
 
-PATCHES = 2  # a field, side by side: a shadow's edge then spoils one of them only
-NARROWEST_MM = 2.5  # of a patch
-GRID = (16, 32)  # samples of a patch along and across; the noise of a mean is then 1/20 of a pixel's
+# Patches of a field along the strip and across it. Two along: a shadow's edge then spoils one pair of them only. Two
+# across, near the board and away from it: they show how the light slopes across the board.
+PATCHES = (2, 2)
+NARROWEST_MM = 2.5  # of a patch, along the strip
+GRID = (16, 16)  # samples of a patch along and across; the noise of a mean is then 1/16 of a pixel's
 KEEP = 2.5  # robust standard deviations from the median: beyond lie dirt and print
 LEAST_SPREAD = 0.003  # 8-bit codes of paper alone are that coarse
 # Chosen: what a patch may be before it is taken for something that lies on the strip.
@@ -51,7 +53,7 @@ def white_samples(photo: Photo, laid: StripPlane) -> WhiteSamples:
     Returns
     -------
     WhiteSamples
-        One row a patch of about 5 x 13 mm. Left out are patches out of frame, at full scale, far darker than the rest
+        One row a patch of about 5 x 7 mm. Left out are patches out of frame, at full scale, far darker than the rest
         of their strip, of another colour, or uneven in themselves.
     """
     places = [_grid(section, patch) for section, patch in _patches(laid)]
@@ -95,10 +97,12 @@ def _nearest(on_side: Sequence[LaidSection], index: int) -> LaidSection:
 
 def _parts(field: Rectangle, right_mm: float) -> Iterator[Rectangle]:
     left, top, right, bottom = field
-    edges = np.linspace(left, min(right, right_mm), PATCHES + 1)
-    if edges[1] - edges[0] >= NARROWEST_MM:
-        for start, end in pairwise(edges.tolist()):
-            yield start, top, end, bottom
+    along = np.linspace(left, min(right, right_mm), PATCHES[0] + 1)
+    if along[1] - along[0] >= NARROWEST_MM:
+        across = np.linspace(top, bottom, PATCHES[1] + 1).tolist()
+        for start, end in pairwise(along.tolist()):
+            for upper, lower in pairwise(across):
+                yield start, upper, end, lower
 
 
 def _grid(section: LaidSection, patch: Rectangle) -> Array:
