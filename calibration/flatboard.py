@@ -15,15 +15,13 @@ from calibration.camera import gray_card_correction
 from calibration.errors import PlaceError, ReferenceCardError
 from calibration.findings import REGISTRY, Finding, finding
 from calibration.light import Light, gain_over, light_from_background, light_from_flat
-from calibration.lightmap import light_from_samples
+from calibration.paper_light import light_by_paper
 from calibration.photo import Photo
 from calibration.photo_checks import card_findings, exposure_findings, place_findings
 from calibration.place import Place
 from calibration.plane import FlatPicture, Plane, flatten, plane_from_corners
 from calibration.quads import quad_mask, shrunk, side_lengths
 from calibration.reference import GrayReading, read_gray_card
-from calibration.strip_plane import StripPlane
-from calibration.strip_white import white_samples
 
 # Chosen: ten pixels in the shortest wavelength that counts as blotch (4 mm), and no more work than that needs.
 MM_PER_PX = 0.4
@@ -31,7 +29,6 @@ MAX_LIGHT_RANGE = 0.10  # over the board, on the background
 USUAL_LENGTH_MM = 300.0  # of a test board that no job file names
 CHECK_STRIDE = 4  # every so many pixels is enough to judge exposure
 CHECK_RIM = 0.03  # of the board's sides, where the table shines in
-NEAR_MM = 300.0  # beyond the white fields of another board's strips; further out they say little of the light (chosen)
 CARD_RIM_MM = 3.0  # around the card on the board: its shadow and its edge
 
 
@@ -234,7 +231,7 @@ def _light(photo: Photo, place: Place, plane: Plane, flat: Photo | None) -> tupl
         if light is not None:
             return light, list(light.findings)
         found.append(finding("flat-unusable", reason=why_not))
-    by_paper = _light_by_paper(photo, place, plane)
+    by_paper = light_by_paper(photo, place, plane)
     if by_paper is not None:
         return by_paper, [*found, *by_paper.findings]
     light = light_from_background(place.preview, place.background, plane)
@@ -242,38 +239,6 @@ def _light(photo: Photo, place: Place, plane: Plane, flat: Photo | None) -> tupl
     if uneven is not None and uneven > MAX_LIGHT_RANGE:
         found.append(finding("light-uneven", percent=100 * uneven, limit=100 * MAX_LIGHT_RANGE))
     return light, found
-
-
-def _light_by_paper(photo: Photo, place: Place, plane: Plane) -> Light | None:
-    """The light by the strips along the board, else by those along others, if they lie near; None: neither tells."""
-    for paper in (place.beside, *place.elsewhere):
-        if paper is None or place.card is None:
-            continue
-        samples = white_samples(photo, paper)
-        reach_mm = _reach_mm(paper, samples.points_mm, plane)
-        if paper is not place.beside and reach_mm > NEAR_MM:
-            continue
-        along = replace(paper.plane, lens=paper.lens)
-        by_paper = light_from_samples(samples.points_px, samples.linear_RGB, None, along, place.card)
-        if by_paper is not None:
-            return by_paper.light if paper is place.beside else _elsewhere(by_paper.light, reach_mm, plane)
-    return None
-
-
-def _reach_mm(paper: StripPlane, points_mm: NDArray[np.float64], plane: Plane) -> float:
-    """How far the face reaches beyond the samples of a paper."""
-    if not len(points_mm):
-        return float("inf")
-    face_mm = paper.to_mm(plane.corners_px())
-    beyond = np.maximum(points_mm.min(axis=0) - face_mm, face_mm - points_mm.max(axis=0))
-    return float(np.hypot(*np.maximum(beyond, 0).T).max())
-
-
-def _elsewhere(light: Light, reach_mm: float, plane: Plane) -> Light:
-    """The light by the strips of another board: what they say of places along that board is left out."""
-    kept = tuple(found for found in light.findings if found.code != "shadow-edge")
-    found = finding("light-from-others", distance_mm=reach_mm)
-    return replace(light, shadows=(), px_per_mm=plane.px_per_mm()[0], findings=(*kept, found))
 
 
 def _under_card(picture: FlatPicture, card_mm: NDArray[np.float64]) -> NDArray[np.bool_]:
