@@ -63,7 +63,8 @@ def absolute_budget(sights: Sequence[Sight]) -> Budget:
     budget = {
         "wood": _mean([_wood_alone(sight.reading, to_Lab) for sight in sights]),
         "card": _card_noise([to_Lab * XYZ], [sights]) + _stated_card(to_Lab * XYZ),
-        "light": _along(to_Lab @ XYZ, float(np.mean(lights))),
+        "light": _along(to_Lab @ XYZ, float(np.mean(lights)))
+        + _mixed_light([sight.light.u_Lab_between(sight.card_px, sight.reading.centre_px) for sight in sights]),
         "camera": np.diag(U_CAMERA_ABSOLUTE**2),
     }
     return _with_repeats(budget, [sight.reading.Lab for sight in sights])
@@ -117,7 +118,13 @@ def _pair_in_photos(first: Sequence[Sight], second: Sequence[Sight]) -> Budget:
     budget = {
         "wood": _mean([_wood_of_pair(a, b, to_Lab_a, to_Lab_b) for a, b in zip(first, second, strict=True)]),
         "card": _card_noise([card], [first]) + _stated_card(card),
-        "light": _along(to_Lab_b @ XYZ_b, float(np.mean(lights))),
+        "light": _along(to_Lab_b @ XYZ_b, float(np.mean(lights)))
+        + _mixed_light(
+            [
+                a.light.u_Lab_between(a.reading.centre_px, b.reading.centre_px)
+                for a, b in zip(first, second, strict=True)
+            ]
+        ),
         "camera": _camera_of_pair(np.mean(deltas, axis=0), 0.0),
     }
     return _with_repeats(budget, deltas)
@@ -139,7 +146,12 @@ def _pair_across_photos(first: Sequence[Sight], second: Sequence[Sight]) -> Budg
         + _mean([_wood_alone(s.reading, to_Lab_b) for s in second]),
         "card": _card_noise([to_Lab_a * XYZ_a, to_Lab_b * XYZ_b], [first, second])
         + _stated_card(to_Lab_b * XYZ_b - to_Lab_a * XYZ_a),
-        "light": _along(to_Lab_a @ XYZ_a, float(lights[0])) + _along(to_Lab_b @ XYZ_b, float(lights[1])),
+        "light": _along(to_Lab_a @ XYZ_a, float(lights[0]))
+        + _along(to_Lab_b @ XYZ_b, float(lights[1]))
+        + sum(
+            _mixed_light([s.light.u_Lab_between(s.card_px, s.reading.centre_px) for s in zone])
+            for zone in (first, second)
+        ),
         "camera": camera,
     }
     repeats = _repeats([s.reading.Lab for s in first]) + _repeats([s.reading.Lab for s in second])
@@ -220,6 +232,11 @@ def _stated_card(act: Floats) -> Floats:
 def _along(direction: Floats, u_relative: float) -> Floats:
     """Covariance of a relative error of the light: all three tristimulus values move together."""
     return np.outer(direction, direction) * u_relative**2
+
+
+def _mixed_light(u_Lab: Sequence[Floats]) -> Floats:
+    """Covariance of what light of changing colour leaves, from its uncertainty (3,) in each photo: a bias of all."""
+    return np.diag(np.mean(u_Lab, axis=0) ** 2)
 
 
 def _camera_of_pair(delta_Lab: Floats, u_more: float) -> Floats:

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from calibration.background import Background
 from calibration.findings import Finding, finding
 from calibration.flatfield import read_sheet
-from calibration.mixed_light import channels_of
+from calibration.mixed_light import U_DIVIDED_OUT, channels_of, colour_apart
 from calibration.photo import Photo
 from calibration.plane import Plane
 from calibration.preview import Preview
@@ -49,6 +49,9 @@ class LightSurface(Protocol):
     def u_between(self, first_px: ArrayLike, second_px: ArrayLike) -> float:
         """Relative standard uncertainty of the ratio of light at two places."""
 
+    def u_Lab_between(self, first_px: ArrayLike, second_px: ArrayLike) -> NDArray[np.float64]:
+        """Standard uncertainty of L*, a*, b* (3,) because the light's colour differs between two places."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Light:
@@ -60,6 +63,7 @@ class Light:
     px_per_mm: float  # of the photo, at the board
     log_ratios: NDArray[np.float32] | None = None  # (rows, columns, 2), ln R/G and B/G where the light is mixed
     u_residual: float = U_MAPPED  # relative, of the map in `log_light`
+    residual: float | None = None  # relative: how far left-out samples of the mapped light lie from the rest's
     surface: LightSurface | None = None  # the map, where it is a surface and no picture
     shadows: tuple[ShadowEdge, ...] = ()
     findings: tuple[Finding, ...] = ()
@@ -106,6 +110,20 @@ class Light:
             return U_FLOOR + U_UNKNOWN_PER_MM * distance_mm
         seen = abs(float(np.diff(self.log_at(ends))[0]))
         return seen / COVERAGE + U_FLOOR + U_SHARE * seen
+
+    def u_Lab_between(self, first_px: ArrayLike, second_px: ArrayLike) -> NDArray[np.float64]:
+        """Standard uncertainty of L*, a*, b* (3,) of wood because the light's colour differs between two places.
+
+        The camera's matrix holds for one light. Where the colour of the light changes, what is divided out for each
+        channel leaves an error that grows with the change; zeros where no change was seen.
+        """
+        if self.surface is not None:
+            return self.surface.u_Lab_between(first_px, second_px)
+        if self.log_ratios is None:
+            return np.zeros(3)
+        ends = np.stack([np.asarray(first_px, dtype=np.float64), np.asarray(second_px, dtype=np.float64)])
+        at_ends = np.stack([self._sampled(self.log_ratios[..., i], ends) for i in (0, 1)], axis=-1)
+        return np.asarray(U_DIVIDED_OUT * colour_apart(*at_ends))
 
     def shadows_over(self, from_mm: float, to_mm: float) -> tuple[ShadowEdge, ...]:
         """Shadow edges and hot spots that touch a stretch of the board, mm from its left end."""
@@ -231,6 +249,7 @@ def light_from_flat(flat: Photo, photo: Photo, plane: Plane) -> tuple[Light | No
         px_per_mm=plane.px_per_mm()[0],
         log_ratios=sheet.log_ratios,
         u_residual=float(np.hypot(U_SHEET, sheet.residual)),
+        residual=sheet.residual,
         findings=findings,
     )
     return light, ""

@@ -16,7 +16,15 @@ from numpy.typing import ArrayLike, NDArray
 from calibration.falloff import LAWS, Falloff, Law, Lines, fit_falloff, predicted, predicted_mean
 from calibration.findings import Finding, finding
 from calibration.light import COVERAGE, U_SHARE, Light, face_grid_mm, u_floor
-from calibration.mixed_light import MIXED_LIGHT, channels_of, log_level, log_ratios
+from calibration.mixed_light import (
+    MIXED_LIGHT,
+    U_DIVIDED_OUT,
+    U_LEFT_IN,
+    channels_of,
+    colour_apart,
+    log_level,
+    log_ratios,
+)
 from calibration.paper_trust import LEAST_TRUST, noise_of, region_of, without_dirt
 from calibration.plane import Plane
 from calibration.shadows import SAME_PLACE_MM, ShadowEdge, shadow_edges
@@ -33,6 +41,8 @@ TRUSTED = 0.5  # from here on a field counts
 MOST_LEFT_OUT = 0.2  # share of the fields; with more, what the rest says is in doubt itself (chosen)
 MAX_RESIDUAL = 0.015  # of left-out fields, relative, without a finding: 0.33 L* at L* 50 (chosen)
 SURE = 4.0  # standard uncertainties by which the light's colour must change to be believed
+MAX_U_CARD = 0.02  # of the light at the card against the board, relative, without a finding: 0.44 L* at L* 50 (chosen)
+FAR_OUT = 2.0  # times as unsure as the nearest place between the strips (chosen)
 SHADOW_MARGIN_MM = 10.0  # beyond its ends, where a shadow may still be felt
 
 
@@ -98,12 +108,13 @@ def light_from_samples(
         fit_falloff(without_dirt(Lines(points_mm, ratio, stated, *size), OF_RATIOS, clean)[0], OF_RATIOS)
         for ratio in log_ratios(log_RGB).T
     ]
-    change = max(_change_over(ratio, plane) for ratio in ratios)
+    change = max(_change_over(ratio, plane) for ratio in ratios)  # 0: as good as none
     is_mixed = change > MIXED_LIGHT
     card_mm = plane.to_mm(np.asarray(card_px, dtype=np.float64).reshape(-1, 2).mean(axis=0))
     surface = StripSurface(
         falloff=replace(falloff, widening=widening),
-        ratios=(ratios[0], ratios[1]) if is_mixed else None,
+        ratios=(ratios[0], ratios[1]) if change else None,
+        is_mixed=is_mixed,
         plane=plane,
         card_mm=card_mm,
         misfit=misfit,
@@ -114,9 +125,10 @@ def light_from_samples(
         (1.0, 1.0),
         mapped=True,
         px_per_mm=plane.px_per_mm()[0],
+        residual=residual,
         surface=surface,
         shadows=shadows,
-        findings=_findings(shadows, residual, change if is_mixed else None, plane.length_mm),
+        findings=_findings(surface, lines, residual, change if is_mixed else None),
     )
     laws = {fit.law.name: fit.share for fit in falloff.fits}
     return LightMap(light, residual, region_residual, float(1 - clean.mean()), is_mixed, laws)
@@ -127,7 +139,8 @@ class StripSurface:
     """The light as the strips tell it, by photo pixels; 1 at the card."""
 
     falloff: Falloff
-    ratios: tuple[Falloff, Falloff] | None  # R/G and B/G, where the light is mixed
+    ratios: tuple[Falloff, Falloff] | None  # R/G and B/G, where the light's colour was seen to change
+    is_mixed: bool  # and by so much that it is divided out
     plane: Plane
     card_mm: Floats  # (2,)
     misfit: float  # relative, of the smooth light at either place, beyond the fields' own noise
@@ -141,7 +154,7 @@ class StripSurface:
         """The same for each channel (..., 3)."""
         points_mm = self.plane.to_mm(points_px)
         level = self._from_card(self.falloff, points_mm)
-        if self.ratios is None:
+        if self.ratios is None or not self.is_mixed:
             return np.repeat(level[..., np.newaxis], 3, axis=-1)
         red, blue = (self._from_card(ratio, points_mm) for ratio in self.ratios)
         return channels_of(level, red, blue)
@@ -158,6 +171,19 @@ class StripSurface:
         sources = float(self.falloff.u_between(*ends_mm)), u_floor(distance_mm), self.misfit, self.misfit
         shadow = max(self._shadow_at(float(x)) for x in ends_mm[:, 0])
         return float(np.sqrt(np.square(sources).sum())) + (1 + U_SHARE) * shadow / COVERAGE
+
+    def u_from_middle(self, point_mm: Floats) -> float:
+        """Relative standard uncertainty of the smooth light at a place against the board's middle."""
+        middle_mm = np.array([self.plane.length_mm, self.plane.width_mm]) / 2
+        return float(self.falloff.u_between(point_mm, middle_mm))
+
+    def u_Lab_between(self, first_px: ArrayLike, second_px: ArrayLike) -> Floats:
+        """Standard uncertainty of L*, a*, b* (3,) of wood because the light's colour differs between two places."""
+        if self.ratios is None:
+            return np.zeros(3)
+        ends_mm = self.plane.to_mm(np.stack([np.asarray(first_px), np.asarray(second_px)]))
+        at_ends = np.stack([ratio.log_at(ends_mm) for ratio in self.ratios], axis=-1)
+        return np.asarray((U_DIVIDED_OUT if self.is_mixed else U_LEFT_IN) * colour_apart(*at_ends))
 
     def _from_card(self, falloff: Falloff, points_mm: Floats) -> Floats:
         return falloff.log_at(points_mm) - falloff.log_at(self.card_mm)
@@ -232,17 +258,30 @@ def _change_over(ratio: Falloff, plane: Plane) -> float:
     return change if change > SURE * float(ratio.u_between(lowest, highest)) else 0.0
 
 
-def _findings(
-    shadows: tuple[ShadowEdge, ...], residual: float, mixed: float | None, length_mm: float
-) -> tuple[Finding, ...]:
+def _findings(surface: StripSurface, lines: Lines, residual: float, mixed: float | None) -> tuple[Finding, ...]:
     found = []
-    if shadows:
-        found.append(finding("shadow-edge", where="; ".join(_where(shadow, length_mm) for shadow in shadows)))
+    if surface.shadows:
+        length_mm = surface.plane.length_mm
+        where = "; ".join(_where(shadow, length_mm) for shadow in surface.shadows)
+        found.append(finding("shadow-edge", where=where))
     if residual > MAX_RESIDUAL:
         found.append(finding("light-residual", percent=100 * residual, limit=100 * MAX_RESIDUAL))
     if mixed is not None:
         found.append(finding("mixed-light", percent=100 * np.expm1(mixed)))
+    u_card = surface.u_from_middle(surface.card_mm)
+    if u_card > MAX_U_CARD and _is_far_out(surface, lines):
+        found.append(finding("card-beyond-strips", percent=100 * u_card, limit=100 * MAX_U_CARD))
     return tuple(found)
+
+
+def _is_far_out(surface: StripSurface, lines: Lines) -> bool:
+    """Whether the light at the card is unsure because of where the card lies, and not because of the paper.
+
+    With one strip alone it would be unsure wherever the card lay.
+    """
+    on_both = 0 < lines.is_bottom.mean() < 1
+    nearest_mm = np.clip(surface.card_mm, lines.points_mm.min(axis=0), lines.points_mm.max(axis=0))
+    return bool(on_both and surface.u_from_middle(surface.card_mm) > FAR_OUT * surface.u_from_middle(nearest_mm))
 
 
 def _where(shadow: ShadowEdge, length_mm: float) -> str:

@@ -22,14 +22,19 @@ ROWS, COLUMNS = 7, 5  # blocks of a zone of 110 x 80 mm
 
 
 class SteadyLight:
-    """Light whose doubt between any two places is one number."""
+    """Light whose doubt between any two places is one number, and of its colour (L*, a*, b*) another."""
 
-    def __init__(self, u_relative: float) -> None:
+    def __init__(self, u_relative: float, u_Lab: ArrayLike = (0.0, 0.0, 0.0)) -> None:
         self.u_relative = u_relative
+        self.u_Lab = np.asarray(u_Lab, dtype=np.float64)
 
     def u_between(self, first_px: ArrayLike, second_px: ArrayLike) -> float:
         del first_px, second_px
         return self.u_relative
+
+    def u_Lab_between(self, first_px: ArrayLike, second_px: ArrayLike) -> Floats:
+        del first_px, second_px
+        return self.u_Lab
 
 
 def blocks_of(Lab: ArrayLike, L_added: ArrayLike = 0.0) -> Floats:
@@ -55,7 +60,13 @@ def reading_of(block_XYZ: Floats, *, across_mm: tuple[float, float] = (5.0, 115.
     )
 
 
-def sight_of(reading: ZoneReading, *, u_light: float = 0.004, **of_sight: Any) -> Sight:  # noqa: ANN401 - fields of Sight
+def sight_of(
+    reading: ZoneReading,
+    *,
+    u_light: float = 0.004,
+    u_light_Lab: ArrayLike = (0.0, 0.0, 0.0),
+    **of_sight: Any,  # noqa: ANN401 - fields of Sight
+) -> Sight:
     usual: dict[str, Any] = {
         "photo": "a.jpg",
         "board": "A",
@@ -64,7 +75,7 @@ def sight_of(reading: ZoneReading, *, u_light: float = 0.004, **of_sight: Any) -
         "card_px": np.array([400.0, 500.0]),
         "u_card_relative": np.full(3, 5e-4),
     }
-    return Sight(reading=reading, light=cast("Light", SteadyLight(u_light)), **(usual | of_sight))
+    return Sight(reading=reading, light=cast("Light", SteadyLight(u_light, u_light_Lab)), **(usual | of_sight))
 
 
 def zone_of(*sights: Sight, zone_id: str = "a", board_id: str = "A", **of_zone: Any) -> MeasuredZone:  # noqa: ANN401 - fields of Zone
