@@ -11,14 +11,14 @@ are smooth, fall towards the violet and have no narrow bands, and that is what t
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 
 BANDS_nm = np.arange(380, 731, 10)  # between them a reflectance is taken as linear
 COUNT = 400  # spectra in the set; chosen: twice as many move the fitted matrix by less than 0.01 CIEDE2000 on wood
 
-# (lowest, highest) of each number that makes a spectrum.
+# (lowest, highest) of each number that makes a spectrum. Absorbances are of light that has gone down and up again.
 RANGES = {
     "haze": (0.0, 0.03),  # light from the surface: 0 under a fresh gloss coat, 3 % on bare sanded wood
     "gray": (0.02, 0.30),  # absorbance of the wood at all wavelengths
@@ -36,6 +36,19 @@ RANGES = {
     "black": (0.0, 1.2),  # absorbance of the stain's black at 555 nm
     "black_slope": (-0.6, 0.0),  # its change from 380 to 730 nm, relative: most black stains let more red through
 }
+
+
+def through_stain(reflectance: ArrayLike, density: ArrayLike) -> Floats:
+    """Reflectance of a surface under a transparent stain: light passes it twice (Beer-Lambert).
+
+    Parameters
+    ----------
+    reflectance : array_like
+        Of the surface alone, 0..1.
+    density : array_like
+        Optical density of the stain, passed once; broadcast against the reflectance.
+    """
+    return np.asarray(np.asarray(reflectance) * 10.0 ** (-2 * np.asarray(density)))
 
 
 @cache
@@ -62,7 +75,8 @@ def wood_reflectances(count: int = COUNT) -> Floats:
     wood = wood + of("violet") * np.exp(-(BANDS_nm - 400) / of("decay_nm")) + of("green") * band(530.0, 45.0)
     stain = of("brown") * (band("yellow_nm", "yellow_width_nm") + of("red") * band("red_nm", "red_width_nm"))
     stain = stain + of("black") * (1 + of("black_slope") * (BANDS_nm - 555) / 350)
-    reflectances = of("haze") + (1 - of("haze")) * 10 ** -(wood + of("amount") * stain)
+    under_surface = through_stain(10**-wood, of("amount") * stain / 2)
+    reflectances = of("haze") + (1 - of("haze")) * under_surface
     reflectances.setflags(write=False)  # shared by everybody, so changed by nobody
     return np.asarray(reflectances)
 

@@ -162,9 +162,8 @@ def distances(fit: CameraFit, camera: Floats, wood: Wood, rng: np.random.Generat
 
 def with_a_chart(wood: Wood, *, seed: int = 1) -> list[str]:
     """Lines of the table: how each way of fitting does, by kind of lamp."""
-    lines = []
+    lines, rng = [], np.random.default_rng(seed)
     for kind, lamps in LAMPS.items():
-        rng = np.random.default_rng(seed)
         found: dict[str, list[Outcome]] = {}
         for camera in [camera_weights(name, lamp) for lamp in lamps for name in cameras()]:
             seen = photographed(camera, "ISO 17321-1", rng)
@@ -181,15 +180,15 @@ def with_a_chart(wood: Wood, *, seed: int = 1) -> list[str]:
 
 def coverage(wood: Wood, *, seed: int = 2) -> list[str]:
     """Lines: how often the truth lies in the stated 95 % region, of colours and of pairs on one board."""
-    found = {kind: _all_distances(lamps, wood, seed) for kind, lamps in LAMPS.items()}
+    rng = np.random.default_rng(seed)
+    found = {kind: _all_distances(lamps, wood, rng) for kind, lamps in LAMPS.items()}
     found["all"] = np.concatenate(list(found.values()), axis=1)
     shares = {kind: (each < WITHIN_95).mean(axis=1) for kind, each in found.items()}
     return [f"{kind:23} {single:6.1%} {double:6.1%}" for kind, (single, double) in shares.items()]
 
 
-def _all_distances(lamps: tuple[str, ...], wood: Wood, seed: int) -> Floats:
+def _all_distances(lamps: tuple[str, ...], wood: Wood, rng: np.random.Generator) -> Floats:
     """(2, n): of colours, of pairs."""
-    rng = np.random.default_rng(seed)
     found = []
     for camera in [camera_weights(name, lamp) for lamp in lamps for name in cameras()]:
         fit = fitted(photographed(camera, "ISO 17321-1", rng))
