@@ -1,17 +1,22 @@
 """Can this photo be used, and what should be changed if not?"""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from analyzer.errors import AnalyzerError
-from analyzer.job import Job, PhotoEntry
+from analyzer.job import Job, PhotoEntry, Quad
 from analyzer.jobfile import JOB_FILE, read_job
 from analyzer.results import FindingResult
 from calibration.errors import CalibrationError, PhotoError
 from calibration.findings import Finding, Severity, finding_of
-from calibration.flatboard import photo_findings, sheet_findings
-from calibration.photo import Photo, open_photo
-from calibration.place import locate
+from calibration.flatboard import CHECK_PX, TOLD_REDUCED, photo_findings, sheet_findings
+from calibration.photo import Photo, open_photo, open_reduced
+from calibration.place import locate, locate_all
+from calibration.strip_search import Wanted
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,24 +49,38 @@ def check_photo(path: Path) -> PhotoCheck:
     entries = [entry for entry in job.photos if _is_file(job, entry.file, path)] if job else []
     as_sheet = [entry for entry in job.photos if entry.flat and _is_file(job, entry.flat, path)] if job else []
     try:
-        photo = open_photo(path)
         if job and as_sheet and not entries:
-            return _checked_sheet(job, as_sheet[0], photo, path)
+            return _checked_sheet(job, as_sheet[0], open_photo(path), path)
+        photo = open_reduced(path, CHECK_PX)
+        found = _board_findings(photo, job, entries)
+        if photo.reduced > 1 and not TOLD_REDUCED.issuperset(finding.code for finding in found):
+            photo = open_photo(path)  # something is amiss, or may be: look closer
+            found = _board_findings(photo, job, entries)
     except PhotoError as refused:
         return _checked(path, [finding_of(refused)])
-    found: list[Finding] = list(photo.findings)
-    for entry in entries or (None,):
-        size_mm = None
-        corners = card = None
-        if job is not None and entry is not None:
-            board = job.board(entry.board)
-            size_mm, corners, card = (board.length_mm, board.width_mm), entry.corners, entry.card
-        place = locate(photo, size_mm, corners=corners, card=card)
+    return _checked(path, list(dict.fromkeys([*photo.findings, *found])))
+
+
+def _board_findings(photo: Photo, job: Job | None, entries: Sequence[PhotoEntry]) -> list[Finding]:
+    """What is to be said of all boards of a photo; without a job, of any board."""
+    named = [job.board(entry.board) for entry in entries] if job else []
+    wanted = [
+        Wanted((board.length_mm, board.width_mm), _in_copy(entry.corners, photo), board.id)
+        for entry, board in zip(entries, named, strict=True)
+    ] or [Wanted(None)]
+    card = next((entry.card for entry in entries if entry.card is not None), None)
+    found: list[Finding] = []
+    for board, place in zip(wanted, locate_all(photo, wanted, _in_copy(card, photo)), strict=True):
         try:
-            found += photo_findings(photo, place, size_mm)
+            found += photo_findings(photo, place, board.size_mm)
         except CalibrationError as refused:
             found.append(finding_of(refused))
-    return _checked(path, list(dict.fromkeys(found)))
+    return found
+
+
+def _in_copy(corners_px: Quad | None, photo: Photo) -> NDArray[np.float64] | None:
+    """Corners of the whole photo in pixels of a reduced one."""
+    return None if corners_px is None else (np.array(corners_px) + 0.5) / photo.reduced - 0.5
 
 
 def _checked_sheet(job: Job, entry: PhotoEntry, sheet: Photo, path: Path) -> PhotoCheck:

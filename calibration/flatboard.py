@@ -27,8 +27,34 @@ from calibration.reference import GrayReading, read_gray_card
 MM_PER_PX = 0.4
 MAX_LIGHT_RANGE = 0.10  # over the board, on the background
 USUAL_LENGTH_MM = 300.0  # of a test board that no job file names
-CHECK_STRIDE = 4  # every so many pixels is enough to judge exposure
+CHECK_SAMPLES = 40_000  # pixels of the frame, evenly spread, are enough to judge exposure
 CHECK_RIM = 0.03  # of the board's sides, where the table shines in
+# A photo that is opened for a check at half its size or less: so long a side is left of it. A board of 300 mm that
+# fills it has 6 px/mm then; markers are looked for at that size anyway.
+CHECK_PX = 1900
+# Of it findings are told rather too often than too seldom, and `TOLD_REDUCED` are those that would be told of the whole
+# photo as well, by the same numbers: they hang on means and on places, not on single pixels.
+TOLD_REDUCED = frozenset(
+    {
+        "board-cut-off",
+        "board-turned",
+        "card-dark",
+        "card-uneven",
+        "corners-misfit",
+        "length-misfit",
+        "light-from-others",
+        "light-residual",
+        "light-uneven",
+        "mixed-light",
+        "nothing-seen",
+        "shadow-edge",
+        "strips-beside-width",
+        "zero-arrow-off",
+    }
+)
+# Averaging hides pixels at full scale, and channels at zero, between others. Chosen: glare and noise that clip one
+# pixel brighten its neighbours as well.
+NEAR_FULL_SCALE, NEAR_ZERO = 0.88, 0.002  # of the highest code; of full scale, linear: codes 225 and 8 of 255
 CARD_RIM_MM = 3.0  # around the card on the board: its shadow and its edge
 
 
@@ -131,6 +157,8 @@ def photo_findings(photo: Photo, place: Place, size_mm: tuple[float, float] | No
     Parameters
     ----------
     photo : Photo
+        May be reduced. What is told then holds of the whole photo too if all of it is `TOLD_REDUCED`; else, or if the
+        photo is refused, the whole one is to be asked.
     place : Place
         Where the board and the card lie (`locate`).
     size_mm : (float, float) or None
@@ -150,14 +178,25 @@ def photo_findings(photo: Photo, place: Place, size_mm: tuple[float, float] | No
     findings = place_findings(photo, place, plane)
     _, reading = _card(photo, place)
     light, light_findings = _light(photo, place, plane, None)
-    findings += [*card_findings(reading, light), *light_findings]
-    some = (slice(None, None, CHECK_STRIDE), slice(None, None, CHECK_STRIDE))
-    inside = shrunk(plane.corners_px(), CHECK_RIM)
-    on_board = quad_mask(photo.codes[some].shape, inside / CHECK_STRIDE)
-    if on_board.any():
-        clipped = float(photo.is_clipped(*some)[on_board].mean())
-        findings += exposure_findings(photo.linear_RGB(*some)[on_board], clipped)
-    return findings
+    return [*findings, *card_findings(reading, light), *light_findings, *_exposure(photo, plane)]
+
+
+def _exposure(photo: Photo, plane: Plane) -> list[Finding]:
+    """What is to be said of the exposure by some pixels of the board."""
+    rows, columns = photo.codes.shape[:2]
+    stride = max(1, int(np.sqrt(rows * columns / CHECK_SAMPLES)))
+    on_board = quad_mask((rows, columns), shrunk(plane.corners_px(), CHECK_RIM))
+    some = slice(stride // 2, None, stride), slice(stride // 2, None, stride)
+    if not on_board[some].any():
+        return []
+    linear_RGB = photo.linear_RGB(*some)[on_board[some]]
+    if photo.reduced == 1:
+        full_scale, margin = photo.clipped_from, 0.0
+    else:
+        full_scale, margin = round(NEAR_FULL_SCALE * np.iinfo(photo.codes.dtype).max), NEAR_ZERO
+    below = cv2.inRange(photo.codes, (0, 0, 0), (full_scale - 1,) * 3)
+    clipped = np.count_nonzero(on_board & (below == 0)) / np.count_nonzero(on_board)
+    return exposure_findings(linear_RGB - np.float32(margin), clipped)
 
 
 def sheet_findings(sheet: Photo, photo: Photo, place: Place, size_mm: tuple[float, float]) -> list[Finding]:
@@ -182,6 +221,13 @@ def sheet_findings(sheet: Photo, photo: Photo, place: Place, size_mm: tuple[floa
 
 
 def _plane(photo: Photo, place: Place, size_mm: tuple[float, float]) -> Plane:
+    if place.board is None and place.card is None and place.code_no_board == "board-not-found":
+        raise PlaceError(
+            "this does not look like a photo of a board: neither a board nor a gray card was seen.",
+            photo=photo.name,
+            remedy=REGISTRY["nothing-seen"].remedy,
+            code="nothing-seen",
+        )
     if place.board is None:
         raise PlaceError(
             place.why_no_board,

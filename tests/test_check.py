@@ -2,18 +2,22 @@
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 import pytest
 import skimage.data
 from board_jobs import GRAY_SHEET, SHOP_BOARD, SHOP_SCENE, write_job
-from board_photos import FAULTLESS, corners, taken
+from board_photos import FAULTLESS, card_corners, corners, taken
 from numpy.typing import NDArray
 from simulator import Background, Light, RenderedPhoto, Scene, save_photo
 
+import analyzer.check as check_module
+import calibration.photo as photo_module
 from analyzer import measure_job
 from analyzer.check import PhotoCheck, check_photo
+from calibration.photo import Photo
 
 SIZE_px = (1100, 825)
 
@@ -40,10 +44,13 @@ def test_a_good_photo_can_be_used_without_any_job(good: Path) -> None:
     assert not {"too-dark", "clipped", "card-dark", "card-uneven", "light-uneven", "board-turned"} & set(codes(check))
 
 
+NO_BOARD = replace(SHOP_SCENE, boards=(), light=Light(over_mm=(0, 0, 300, 200)))
+
 # What is wrong with the photo, and what the check must say of it.
 FAULTS = {
     "card-missing": (replace(SHOP_SCENE, card=None), {}),
-    "board-not-found": (replace(SHOP_SCENE, boards=(), light=Light(over_mm=(0, 0, 300, 200))), {}),
+    "board-not-found": (NO_BOARD, {"px_per_mm": 3.0, "look_at_mm": (150.0, 90.0)}),
+    "nothing-seen": (replace(NO_BOARD, card=None), {"px_per_mm": 3.0, "look_at_mm": (150.0, 90.0)}),
     "card-dark": (SHOP_SCENE, {"exposure_EV": -3.0}),
     "card-clipped": (SHOP_SCENE, {"exposure_EV": 3.0}),
     "blurred": (SHOP_SCENE, {"blur_sigma_px": 3.5}),
@@ -66,17 +73,118 @@ def test_a_fault_is_told_with_what_to_change(tmp_path: Path, code: str) -> None:
     assert check.usable == (finding.severity != "unusable")
 
 
-def test_the_check_and_the_measurement_say_the_same(tmp_path: Path) -> None:
-    """All that can be seen without measuring; glare, covered zones and the note on the light come with the zones."""
-    lights = {"even": Light("D50"), "uneven": Light("D50", gradient=0.25)}
-    photos = []
-    for name, light in lights.items():
-        saved(tmp_path, taken(replace(SHOP_SCENE, light=light), 3, size_px=(900, 675), exposure_EV=-1.0), f"{name}.jpg")
-        photos.append({"file": f"{name}.jpg", "board": "A", "light": name})
-    write_job(tmp_path, [SHOP_BOARD], photos)
-    for photo in measure_job(tmp_path).results.photos:
-        measured = {finding.code for finding in photo.findings} - {"light-not-mapped"}
-        assert set(codes(check_photo(tmp_path / photo.file))) == measured
+# --- photos large enough to be decoded smaller -----------------------------------------------------------------------
+
+LARGE_px = (2400, 1800)  # twice what `small_copies` asks for
+# One photo each, of 12 that differ in light, exposure, sharpness, place and scale.
+VARIED: dict[str, tuple[Scene, dict[str, Any]]] = {
+    "good": (SHOP_SCENE, {}),
+    "dark": (SHOP_SCENE, {"exposure_EV": -3.0}),
+    "overexposed": (SHOP_SCENE, {"exposure_EV": 3.0}),
+    "some of it clipped": (replace(SHOP_SCENE, light=Light("D50", gradient=0.2)), {"exposure_EV": 1.2}),
+    "out of focus": (SHOP_SCENE, {"blur_sigma_px": 3.2}),
+    "sharp enough": (SHOP_SCENE, {"blur_sigma_px": 1.6}),
+    "uneven light": (replace(SHOP_SCENE, light=Light("D50", gradient=0.3)), {"roll_deg": 12.0}),
+    "upright": (SHOP_SCENE, {"roll_deg": 90.0, "size_px": LARGE_px[::-1]}),
+    "cut off": (SHOP_SCENE, {"px_per_mm": 5.6, "look_at_mm": (210.0, 90.0)}),
+    "from afar": (SHOP_SCENE, {"px_per_mm": 2.0}),
+    "from a little afar": (SHOP_SCENE, {"px_per_mm": 4.0}),
+    "without a card": (replace(SHOP_SCENE, card=None), {}),
+    "tilted": (SHOP_SCENE, {"tilt_deg": (12.0, -8.0), "roll_deg": -30.0}),
+}
+# Told by measuring only: the note on unmapped light, and what the zones show.
+OF_MEASURING = {"light-not-mapped", "glare", "zone-covered", "nothing-measured", "wet-shine"}
+
+
+@pytest.fixture
+def small_copies(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let photos of 4 megapixels pass for large ones: they are simulated in a third of the time."""
+    monkeypatch.setattr(check_module, "CHECK_PX", LARGE_px[0] // 2)
+
+
+@pytest.mark.usefixtures("small_copies")
+@pytest.mark.parametrize("name", VARIED)
+def test_the_check_and_the_measurement_say_the_same(tmp_path: Path, name: str) -> None:
+    """The same findings in the same words, though the photo is checked on a smaller copy where that is enough.
+
+    Of clipped and of dark boards the share differs: measuring averages light before it looks.
+    """
+    scene, camera = VARIED[name]
+    saved(tmp_path, taken(scene, 3, **{"size_px": LARGE_px, **camera}))
+    write_job(tmp_path, [SHOP_BOARD], [{"file": "a.jpg", "board": "A"}])
+    (measured,) = measure_job(tmp_path).results.photos
+    check = check_photo(tmp_path / "a.jpg")
+    wanted = [finding for finding in measured.findings if finding.code not in OF_MEASURING]
+    assert codes(check) == [finding.code for finding in wanted]
+    assert check.usable == measured.usable
+    for found, other in zip(check.findings, wanted, strict=True):
+        if found.code not in ("clipped", "too-dark", "colour-cut-off"):
+            assert found == other
+
+
+def opened_sizes(monkeypatch: pytest.MonkeyPatch, path: Path) -> list[int]:
+    """By how much a photo is reduced each time that it is opened for a check."""
+    reduced = []
+
+    def open_photo(path: Path) -> Photo:
+        reduced.append(1)
+        return photo_module.open_photo(path)
+
+    def open_reduced(path: Path, least_px: int) -> Photo:
+        photo = photo_module.open_reduced(path, least_px)
+        reduced.append(photo.reduced)
+        return photo
+
+    monkeypatch.setattr(check_module, "open_photo", open_photo)
+    monkeypatch.setattr(check_module, "open_reduced", open_reduced)
+    check_photo(path)
+    return reduced
+
+
+def test_a_good_photo_of_12_megapixels_is_decoded_once_at_half_its_size(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = saved(tmp_path, taken(SHOP_SCENE, 3, size_px=(4000, 3000)))
+    write_job(tmp_path, [SHOP_BOARD], [{"file": "a.jpg", "board": "A"}])
+    assert opened_sizes(monkeypatch, path) == [2]
+
+
+@pytest.mark.usefixtures("small_copies")
+@pytest.mark.parametrize(
+    "camera", [{"blur_sigma_px": 3.2}, {"px_per_mm": 4.0}, {"exposure_EV": 1.5}], ids=["blurred", "far", "bright"]
+)
+def test_what_a_smaller_copy_cannot_tell_is_looked_at_in_full_size(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, camera: dict[str, Any]
+) -> None:
+    path = saved(tmp_path, taken(SHOP_SCENE, 3, size_px=LARGE_px, **camera))
+    assert opened_sizes(monkeypatch, path) == [2, 1]
+
+
+@pytest.mark.parametrize(
+    ("name", "size_px"), [("a.jpg", (1160, 870)), ("a.png", (1200, 900))], ids=["small", "nothing gained"]
+)
+def test_a_small_photo_or_one_that_is_no_jpeg_is_decoded_whole_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, size_px: tuple[int, int]
+) -> None:
+    monkeypatch.setattr(check_module, "CHECK_PX", 600)
+    path = saved(tmp_path, taken(SHOP_SCENE, 3, size_px=size_px), name)
+    assert opened_sizes(monkeypatch, path) == [1]
+
+
+@pytest.mark.usefixtures("small_copies")
+def test_corners_of_the_job_lie_in_the_same_place_on_a_smaller_copy(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Were they read in pixels of the copy, both would lie outside it."""
+    rendered = taken(SHOP_SCENE, 3, size_px=LARGE_px)
+    path = saved(tmp_path, rendered)
+    given = {"corners": np.round(corners(rendered), 1).tolist(), "card": np.round(card_corners(rendered), 1).tolist()}
+    write_job(tmp_path, [SHOP_BOARD], [{"file": "a.jpg", "board": "A", **given}])
+    assert opened_sizes(monkeypatch, path) == [2]
+    assert check_photo(path).usable
+
+
+# --- with a job ------------------------------------------------------------------------------------------------------
 
 
 def test_corners_of_the_job_are_used(tmp_path: Path, shop: RenderedPhoto) -> None:

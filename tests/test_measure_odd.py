@@ -74,7 +74,7 @@ def test_one_unusable_photo_leaves_the_others_measured(
     assert by_file["a.jpg"]["usable"]
     assert not by_file["cat.jpg"]["usable"]
     unusable = [finding for finding in by_file["cat.jpg"]["findings"] if finding["severity"] == "unusable"]
-    assert [finding["code"] for finding in unusable] == ["board-not-found"]
+    assert [finding["code"] for finding in unusable] == ["nothing-seen"]
     assert "corners" in unusable[0]["remedy"]
     assert len(results["zones"]) == 3
     assert (tmp_path / "zones.csv").is_file()
