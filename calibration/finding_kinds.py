@@ -347,11 +347,77 @@ KINDS = (
         "otherwise a pair of colours may be wrong by up to 0.7 Delta E 2000, a single one by up to 4.",
     ),
     FindingKind(
+        "step-card-missing",
+        Severity.UNUSABLE,
+        "The step card was not found: {reason}.",
+        "Give the corners of its row of steps in job.toml: card = [[x, y], …], or lay it flat beside the board, wholly "
+        "in frame, each step at least 1/60 of the photo wide.",
+        "The card is searched as a row of calm, neutral steps, each darker than the last, with the lightness that their "
+        "reflectances ask for.",
+    ),
+    FindingKind(
+        "step-card-few",
+        Severity.UNUSABLE,
+        "Only {count} of the step card's {steps} steps can be used (at least {limit} needed): {reason}.",
+        "Keep shade, shine and things off the card; retake with less exposure when its white is at full scale.",
+        "Two steps cannot tell the camera's tone curve from the exposure.",
+    ),
+    FindingKind(
+        "step-card-partial",
+        Severity.WARNING,
+        "{count} of the step card's {steps} steps were left out: {reason}.",
+        "Keep shade, shine and things off the card; retake with less exposure when its white is at full scale.",
+        "The fewer steps, the less of the camera's tone curve is seen, and the wider is the uncertainty.",
+    ),
+    FindingKind(
         "card-uneven",
         Severity.WARNING,
         "The light changes by {percent:.0f} % across the gray card (limit {limit:.0f} %).",
         "Move the lamps further away, and keep shadows off the card.",
         "The card alone sets neutral and level. When the light changes across it, it changes across the board too.",
+    ),
+    FindingKind(
+        "card-tilted",
+        Severity.WARNING,
+        "The gray card leans by about {lean_deg:.0f}° against the board (limit {limit:.0f}°).",
+        "Lay the card flat, beside the board and at the height of its face; put nothing under one edge.",
+        "A card that leans toward a lamp gets more light than the board, and every colour is then read too dark: 7° "
+        "toward a lamp that shines from the side at 45° make 11 % of level, 2.4 L* at L* 50. Told by opposite sides "
+        "of the card that are not alike on the board's plane; a small card, or a photo from far away, shows less.",
+    ),
+    FindingKind(
+        "card-shaded",
+        Severity.WARNING,
+        "A shadow lies {where} the gray card: {percent:.0f} % darker than the rest.",
+        "Take away what throws the shadow: your hand, the phone, the board's own edge.",
+        "A card in shadow gets less light than the board, and every colour is then read too light: 10 % are 2 L*. Told "
+        "by a step or an edge on the card, or by a calm background that is darker around the card than elsewhere. A "
+        "shadow that just covers the card, or the whole background, cannot be told.",
+    ),
+    FindingKind(
+        "card-glossy",
+        Severity.WARNING,
+        "A lamp is reflected by the gray card: {what}.",
+        "Turn the card or move the lamps until it looks alike everywhere; wipe it, or use a matt card.",
+        "Shine adds light that has not been through the card's gray, and every colour is then read too dark. The "
+        "brightest part is left out, what lies around it is not. A sheen that is alike all over the card is not seen.",
+    ),
+    FindingKind(
+        "card-not-neutral",
+        Severity.WARNING,
+        "What was taken for the gray card is not neutral: a colour channel is off by {percent:.0f} % against {than}.",
+        "Check that it is the gray card, not a mat or a notebook (card = [[x, y], …] in job.toml), that it is clean, "
+        "and that one kind of light falls on it; set the white balance to the lamps.",
+        "Whatever is taken for the card is made neutral, and all colours move with it. With edge strips it is compared "
+        "with their white paper. Without them only a colour can be told that no usual lamp and white balance leave: a "
+        "beige mat passes.",
+    ),
+    FindingKind(
+        "card-covered",
+        Severity.WARNING,
+        "Something lies on the gray card: {percent:.0f} % of its middle was left out.",
+        "Take it away, or check the card's corners in job.toml.",
+        "The level is read from the largest even part of the card. With less than 55 % of it left nothing is measured.",
     ),
     FindingKind(
         "card-small",
@@ -494,7 +560,7 @@ KINDS = (
     FindingKind(
         "light-from-others",
         Severity.NOTE,
-        "No strips lie beside this board: its light was taken from the paper of strips up to {distance_mm:.0f} mm away.",
+        "No strips lie beside this board: its light was taken from the paper of strips {distance_mm:.0f} mm away.",
         "Lay strips beside every board whose evenness matters.",
         "Light is smooth, so it may be followed a little beyond where it was measured; the further, the less sure. The "
         "uncertainty grows with the distance.",
@@ -513,15 +579,18 @@ KINDS = (
         "The light changes colour across the board: by {percent:.0f} % between two colour channels.",
         "Use lamps of one kind only, and shut out daylight.",
         "Seen on the strips' white paper or the plain sheet, and divided out for each colour channel. The camera's "
-        "correction holds for one light, so colours in the other one are less sure.",
+        "correction holds for one light, so colours in the other one are less sure: for every 10 % between two places "
+        "by about 0.7 in a* and b*, which their uncertainty carries; with fluorescent tubes by up to 2.",
     ),
     FindingKind(
         "shadow-edge",
         Severity.WARNING,
         "The light has a step or a hot spot that the light map cannot follow: {where}.",
         "Take away what throws the shadow, and keep hands, rulers and lamps' hot spots off the board and the strips.",
-        "Several neighbouring white fields of a strip are off the smooth light by more than 3 %: 0.7 L* at L* 50. "
-        "Nothing there is corrected for it; the uncertainty of what lies there carries it.",
+        "Several neighbouring white fields of a strip are off the smooth light by more than 2.5 %: 0.55 L* at L* 50, "
+        "and more of them than dirt would take. Nothing there is corrected for it; the uncertainty of what lies there "
+        "carries it. The strips see the light along the board's long edges only: a shadow or a hot spot in the middle "
+        "of the board that reaches neither strip cannot be seen by them, so look at the board itself.",
     ),
     FindingKind(
         "zone-in-shadow",
@@ -536,6 +605,16 @@ KINDS = (
         "The strips' white paper differs from a smooth light by {percent:.1f} % (limit {limit:.1f} %).",
         "Use clean, freshly printed strips and lay them flat; keep shadows off them.",
         "Each white field is foretold from the others. Where that fails, the light map is less sure than usual.",
+    ),
+    FindingKind(
+        "card-beyond-strips",
+        Severity.WARNING,
+        "The light at the gray card is only known to {percent:.0f} % against the board's (limit {limit:.0f} %): it lies "
+        "too far from where the strips show the light.",
+        "Lay the card close to one end of the board, between the lines of the two strips.",
+        "Between and along the strips the light can be told to a per cent or less. Above the upper or below the lower "
+        "one it must be guessed on, and the further out the worse. Every colour's level carries that; differences "
+        "within the photo do not.",
     ),
     FindingKind(
         "flat-unusable",
