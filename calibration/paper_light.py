@@ -74,6 +74,10 @@ class SharedSurface:
         steps = self.along.u_between(first_px, second_px) - smooth
         return self.shared.u_between(first_px, second_px) + steps
 
+    def u_Lab_between(self, first_px: ArrayLike, second_px: ArrayLike) -> Array:
+        """Standard uncertainty of L*, a*, b* (3,) because the light's colour differs between two places."""
+        return self.shared.u_Lab_between(first_px, second_px)
+
 
 def light_by_paper(photo: Photo, place: Place, plane: Plane) -> Light | None:
     """Map the light over a board by the strips of its photo.
