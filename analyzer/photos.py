@@ -124,6 +124,7 @@ def _measure_board(
         mm_per_px=1 / flat.photo_px_per_mm,
         located_by=flat.located_by,
         light_range=flat.light_range,
+        light_residual=flat.light.residual if flat.light.mapped else None,
         findings=finding_results(findings),
     )
     facts = PhotoFacts(entry.file, photo.exif, flat.reading.linear_RGB, entry.light, entry.board, entry.stage)
@@ -181,6 +182,7 @@ def _unusable(entry: PhotoEntry, sha256: str | None, findings: tuple[Finding, ..
         mm_per_px=None,
         located_by=None,
         light_range=None,
+        light_residual=None,
         findings=finding_results(findings),
     )
 

@@ -50,6 +50,7 @@ class PhotoResult:
     mm_per_px: float | None
     located_by: Literal["strips", "corners", "outline"] | None
     light_range: float | None  # (max - min) / max of the light map over the board; None: not mapped
+    light_residual: float | None  # relative: left-out white paper against what the rest foretells; None: not mapped
     findings: tuple[FindingResult, ...]
 
 

@@ -16,6 +16,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from calibration.strips import FIELD_MM
+
 Floats = NDArray[np.float64]
 
 
@@ -54,6 +56,7 @@ U_STRIP_SLOPE = 0.2  # per m away from the board, both strips alike: flare from 
 # Per m away from the board, one strip brighter outward and the other darker: both curl alike (a radius of 1.4 m lifts
 # the outer cut edge by 0.3 mm) under a lamp at 45 degrees beyond one of them.
 U_STRIP_CURL = 0.7
+NEAR_ROW_MM, BETWEEN_ROWS_MM = (3 * FIELD_MM[0] + FIELD_MM[1]) / 4, (FIELD_MM[1] - FIELD_MM[0]) / 2  # of two rows
 REACH_MM = 400.0  # beyond the board's edges the surface is followed this far, then kept
 U_BEYOND_PER_MM = 0.20 / 100  # further out: as light from one lamp at 0.6 to 1.5 m goes on to change (simulated)
 LEAST_LIGHT = 0.02  # of that at the board's middle: below, a power law has run out
@@ -274,9 +277,13 @@ def _paper_terms(lines: Lines) -> Floats:
 
     Curl begins at the cut edge that touches the board: what it does to the level goes with what it does to the slope.
     """
-    outward_m = lines.outward_mm / 1000
     side = np.where(lines.is_bottom, 0.5, -0.5)
-    return np.stack([side, outward_m - outward_m.mean(), 2 * side * outward_m], axis=1)
+    from_edge_m = np.zeros(len(side))
+    for strip in (lines.is_bottom, ~lines.is_bottom):
+        if strip.any():  # strips of other boards lie further out, but begin at an edge of their own
+            away_mm = lines.outward_mm[strip] - lines.outward_mm[strip].min()
+            from_edge_m[strip] = (NEAR_ROW_MM + np.minimum(away_mm, BETWEEN_ROWS_MM)) / 1000
+    return np.stack([side, from_edge_m - from_edge_m.mean(), 2 * side * from_edge_m], axis=1)
 
 
 def _prior(law: Law) -> tuple[Floats, Floats]:

@@ -184,6 +184,7 @@ def _photo(
         mm_per_px=mm_per_px,
         located_by=located_by,
         light_range=light_range,
+        light_residual=None if light_range is None else 0.003,
         findings=findings,
     )
 

@@ -6,7 +6,7 @@ from analyzer.results import PhotoResult
 
 
 def seen(file: str, sha256: str | None, *, usable: bool = True) -> MeasuredPhoto:
-    result = PhotoResult(file, sha256, "A", "stained", None, usable, 0.2, "outline", None, ())
+    result = PhotoResult(file, sha256, "A", "stained", None, usable, 0.2, "outline", None, None, ())
     return MeasuredPhoto((result,), (), ())
 
 

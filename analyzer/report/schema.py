@@ -34,6 +34,11 @@ NOTES: dict[str, dict[str, Any]] = {
         "description": "(max - min) / max of the light map over the board; null: not mapped.",
         **FRACTION,
     },
+    "PhotoResult.light_residual": {
+        "description": "Relative: how far parts of the white paper or plain sheet lie from the light that the others "
+        "foretell, root mean square; null: not mapped.",
+        **AT_LEAST_0,
+    },
     "ZoneResult.id": {"description": "board/zone"},
     "ZoneResult.stage": {"enum": list(STAGES)},
     "ZoneResult.lab": {"description": "CIELAB of the mean over linear tristimulus values."},

@@ -7,7 +7,7 @@ from analyzer.report import words
 from analyzer.report.marks import Mark, severity_mark
 from analyzer.report.photos import Found, SeenPhoto
 from analyzer.report.swatches import hex_colours, zone_result
-from analyzer.results import DifferenceResult, Results, ZoneResult
+from analyzer.results import DifferenceResult, PhotoResult, Results, ZoneResult
 
 LOCATED = {"strips": "edge strips", "corners": "corners given", "outline": "the board's outline", None: "–"}
 
@@ -112,7 +112,6 @@ def zone_row(zone: ZoneResult, job: Job) -> ZoneRow:
 def photo_row(photo: SeenPhoto, job: Job) -> PhotoRow:
     """Fill the row of one photo and its findings."""
     first = next((entry for entry in photo.entries if entry.usable), photo.entries[0])
-    light = "not mapped" if first.light_range is None else f"varies by {words.percent(first.light_range)}"
     return PhotoRow(
         file=photo.file,
         boards=_boards(photo.boards),
@@ -120,10 +119,20 @@ def photo_row(photo: SeenPhoto, job: Job) -> PhotoRow:
         usable=photo.usable,
         scale=words.scale(first.mm_per_px, job.units),
         located=LOCATED[first.located_by],
-        light=light,
+        light=_light_of(first),
         sha256=first.sha256 or "not read",
         findings=tuple(_finding_row(found) for found in photo.findings),
     )
+
+
+def _light_of(photo: PhotoResult) -> str:
+    """How the light varies over the board, and how well the map of it holds."""
+    if photo.light_range is None:
+        return "not mapped"
+    varies = f"varies by {words.percent(photo.light_range)}"
+    if photo.light_residual is None:
+        return varies
+    return f"{varies}, mapped to {words.percent(photo.light_residual)}"
 
 
 def _finding_row(found: Found) -> FindingRow:
