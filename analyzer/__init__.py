@@ -8,7 +8,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from analyzer.check import check_photo
+    from analyzer.check import check_photo, check_photos
     from analyzer.completeness import unmeasured
     from analyzer.errors import AnalyzerError, FolderError, JobExistsError, JobFileError
     from analyzer.jobfile import read_job
@@ -27,6 +27,7 @@ __all__ = [
     "JobFileError",
     "StripLengthError",
     "check_photo",
+    "check_photos",
     "measure_job",
     "new_job",
     "read_job",
@@ -47,6 +48,7 @@ _HOME = {
     "JobFileError": "analyzer.errors",
     "StripLengthError": "analyzer.strip_sheets.write",
     "check_photo": "analyzer.check",
+    "check_photos": "analyzer.check",
     "measure_job": "analyzer.measure",
     "new_job": "analyzer.newjob",
     "read_job": "analyzer.jobfile",

@@ -1,6 +1,7 @@
 """Can this photo be used, and what should be changed if not?"""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -18,6 +19,10 @@ from calibration.photo import Photo, open_photo, open_reduced
 from calibration.place import locate, locate_all
 from calibration.strip_search import Wanted
 
+WORKERS = 2  # photos at a time: decoding leaves Python's lock
+
+Progress = Callable[[str], None]
+
 
 @dataclass(frozen=True, slots=True)
 class PhotoCheck:
@@ -26,6 +31,45 @@ class PhotoCheck:
     file: str
     usable: bool
     findings: tuple[FindingResult, ...]
+
+
+def check_photos(paths: Iterable[Path], *, progress: Progress | None = None) -> tuple[PhotoCheck, ...]:
+    """Check several photos, two at a time.
+
+    Parameters
+    ----------
+    paths : iterable of Path
+        Photos. A job folder stands for all photos that its job names, in that order.
+    progress : callable, optional
+        Told in a few words what is being done, photo by photo.
+
+    Returns
+    -------
+    tuple of PhotoCheck
+        One for each photo, in the order given, as `check_photo` gives it.
+
+    Raises
+    ------
+    JobFileError
+        If the job file of a folder does not hold.
+    """
+    photos = list(dict.fromkeys(photo for path in paths for photo in _photos_in(Path(path))))
+    with ThreadPoolExecutor(WORKERS) as pool:
+        tasks = [pool.submit(check_photo, photo) for photo in photos]
+        checks = []
+        for number, (photo, task) in enumerate(zip(photos, tasks, strict=True), start=1):
+            if progress:
+                progress(f"photo {number} of {len(photos)}: {photo}")
+            checks.append(task.result())
+    return tuple(checks)
+
+
+def _photos_in(path: Path) -> list[Path]:
+    """The photos of a job folder; any other path stands for itself."""
+    if not (path / JOB_FILE).is_file():
+        return [path]
+    entries = read_job(path).photos
+    return [path / file for entry in entries for file in (entry.file, entry.flat) if file]
 
 
 def check_photo(path: Path) -> PhotoCheck:

@@ -16,7 +16,7 @@ from simulator import Background, Light, RenderedPhoto, Scene, save_photo
 import analyzer.check as check_module
 import calibration.photo as photo_module
 from analyzer import measure_job
-from analyzer.check import PhotoCheck, check_photo
+from analyzer.check import PhotoCheck, check_photo, check_photos
 from calibration.photo import Photo
 
 SIZE_px = (1100, 825)
@@ -276,6 +276,16 @@ def test_files_that_are_no_photo_cannot_be_used(tmp_path: Path, content: bytes) 
     check = check_photo(path)
     assert not check.usable
     assert codes(check) == ["photo-unreadable"]
+
+
+def test_a_photo_that_cannot_be_read_does_not_stop_the_others(good: Path) -> None:
+    (good.parent / "b.jpg").write_bytes(good.read_bytes()[:2000])
+    (good.parent / "c.jpg").write_bytes(good.read_bytes())
+    told: list[str] = []
+    checks = check_photos([good, good.parent / "b.jpg", good.parent / "c.jpg", good.parent], progress=told.append)
+    assert [check.usable for check in checks] == [True, False, True, False]
+    assert [Path(check.file).name for check in checks] == ["a.jpg", "b.jpg", "c.jpg", good.parent.name]
+    assert [line.split(":")[0] for line in told] == [f"photo {k} of 4" for k in (1, 2, 3, 4)]
 
 
 def test_a_finding_is_told_once_though_two_boards_lie_in_the_photo(tmp_path: Path) -> None:

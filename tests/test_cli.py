@@ -354,9 +354,7 @@ def checked(monkeypatch: pytest.MonkeyPatch) -> None:
             return PhotoCheck(str(path), usable=False, findings=(blurred,))
         return PhotoCheck(str(path), usable=True, findings=(FindingResult("no-profile", "note", "No profile.", ""),))
 
-    module = ModuleType("analyzer.check")
-    module.check_photo = check_photo  # type: ignore[attr-defined] # a module made on the spot
-    monkeypatch.setitem(sys.modules, "analyzer.check", module)
+    monkeypatch.setattr("analyzer.check.check_photo", check_photo)
 
 
 @pytest.mark.usefixtures("checked")
@@ -398,6 +396,38 @@ def test_check_of_a_photo_that_is_not_there_exits_1(tmp_path: Path, capsys: pyte
     told = capsys.readouterr()
     assert told.out.count("cannot be used.") == 2
     assert "Traceback" not in told.err
+
+
+@pytest.mark.usefixtures("checked")
+def test_check_of_a_job_folder_checks_the_photos_of_its_job(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A sheet that two photos share is checked once."""
+    (tmp_path / "photos").mkdir()
+    for name in ("b.jpg", "a.jpg", "sheet.jpg", "unnamed.jpg"):
+        (tmp_path / "photos" / name).touch()
+    zone = '[[board.zone]]\nid = "all"\ntreatment = "none"\nspan = [0, 300]\n'
+    board = f'[[board]]\nid = "A"\nspecies = "maple"\nlength = 300\nwidth = 100\n{zone}'
+    photos = "".join(
+        f'[[photo]]\nfile = "photos/{name}"\nboard = "A"\nstage = "stained"\nflat = "photos/sheet.jpg"\n'
+        for name in ("b.jpg", "a.jpg")
+    )
+    head = 'format = 1\n[job]\nname = "Desk"\n[target]\nlab = [40, 15, 25]\n'
+    (tmp_path / "job.toml").write_text(head + board + photos, encoding="utf-8")
+    assert main(["check", str(tmp_path)]) == 0
+    told = [line.split(":")[0] for line in capsys.readouterr().out.splitlines() if "can be used" in line]
+    assert told == [str(tmp_path / "photos" / name) for name in ("b.jpg", "sheet.jpg", "a.jpg")]
+
+
+def test_check_of_a_folder_without_a_job_asks_for_photos(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(tmp_path)]) == 1
+    assert "this is a folder, not a photo" in capsys.readouterr().out.lower()
+
+
+def test_check_of_a_folder_whose_job_does_not_hold_exits_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "job.toml").write_text("format = 7\n", encoding="utf-8")
+    assert main(["check", str(tmp_path)]) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert "format" in told.err
 
 
 # --- terminals, pipes and interruptions ------------------------------------------------------------------------------

@@ -14,20 +14,18 @@ from analyzer.results import FORMAT
 
 
 def check(
-    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO…", help="Photos of boards with their gray card.")],
+    photos: Annotated[
+        list[Path], typer.Argument(metavar="PHOTO…", help="Photos of boards with their gray card; or a job folder.")
+    ],
     *,
     as_json: Annotated[bool, typer.Option("--json", help="Print the findings as results.json holds them.")] = False,
 ) -> None:
     """Check whether photos can be used, and what to change if not.
 
-    Run it at the bench, before the board is put away. Nothing is written.
+    Run it at the bench, before the board is put away. Nothing is written. A job folder stands for its job's photos.
     """
-    checks = []
     with progress_line() as progress:
-        for photo in photos:
-            if progress:
-                progress(f"Checking {photo} …")
-            checks.append(analyzer.check_photo(photo))
+        checks = analyzer.check_photos(photos, progress=progress)
     if as_json:
         found = {"format": FORMAT, "photos": [asdict(checked) for checked in checks]}
         typer.echo(json.dumps(found, indent=2, ensure_ascii=False))
