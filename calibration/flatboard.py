@@ -12,12 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import gray_card_correction
+from calibration.card_checks import card_findings
 from calibration.errors import PlaceError, ReferenceCardError
 from calibration.findings import REGISTRY, Finding, finding
 from calibration.light import Light, gain_over, light_from_background, light_from_flat
 from calibration.paper_light import light_by_paper
 from calibration.photo import Photo
-from calibration.photo_checks import card_findings, exposure_findings, place_findings
+from calibration.photo_checks import exposure_findings, place_findings
 from calibration.place import Place
 from calibration.plane import FlatPicture, Plane, flatten, plane_from_corners
 from calibration.quads import quad_mask, shrunk, side_lengths
@@ -123,7 +124,7 @@ def flat_board(
     findings = [*photo.findings, *place_findings(photo, place, plane)]
     card_px, reading = _card(photo, place)
     light, light_findings = _light(photo, place, plane, flat)
-    findings += [*card_findings(reading, light), *light_findings]
+    findings += [*card_findings(photo, place, plane, reading, light), *light_findings]
     picture = flatten(photo, plane, mm_per_px)
     matrix = gray_card_correction(photo, reading, known_XYZ)
     linear = picture.linear_RGB
@@ -178,7 +179,7 @@ def photo_findings(photo: Photo, place: Place, size_mm: tuple[float, float] | No
     findings = place_findings(photo, place, plane)
     _, reading = _card(photo, place)
     light, light_findings = _light(photo, place, plane, None)
-    return [*findings, *card_findings(reading, light), *light_findings, *_exposure(photo, plane)]
+    return [*findings, *card_findings(photo, place, plane, reading, light), *light_findings, *_exposure(photo, plane)]
 
 
 def _exposure(photo: Photo, plane: Plane) -> list[Finding]:

@@ -1,4 +1,4 @@
-"""What can be said against a photo of a board: its place, sharpness, scale, gray card and exposure?"""
+"""What can be said against a photo of a board: its place, sharpness, scale and exposure?"""
 
 import cv2
 import numpy as np
@@ -6,12 +6,10 @@ from numpy.typing import NDArray
 
 from calibration.errors import PlaceError
 from calibration.findings import REGISTRY, Finding, finding
-from calibration.light import Light
 from calibration.photo import Photo
 from calibration.place import Place
 from calibration.plane import Plane, face_corners_mm
 from calibration.quads import side_lengths
-from calibration.reference import GrayReading
 
 MIN_PX_PER_MM = 1.0  # a 4 mm wave is then four pixels wide
 WANTED_PX_PER_MM = 2.5  # one photo pixel for each pixel of the flat board
@@ -20,12 +18,10 @@ MAX_CLIPPED = 0.001  # of the board
 NO_LIGHT, SOME_LIGHT = 0.0006, 0.05  # of full scale, linear: codes 2 and 63 of 255 (chosen)
 MAX_CUT_OFF = 0.02  # of the board (chosen)
 DARK_LEVEL = 0.04  # of full scale, linear: code 56 of 255; half of all codes lie below it
-MAX_CARD_UNEVENNESS = 0.06  # over the card: 1.2 L* at L* 45
 MAX_EDGE_WIDTH_MM = 1.0  # 10-90 %: a wave of 6 mm then keeps 93 % of its height (Gaussian blur)
 MAX_OUTLINE_ERROR_MM = 0.5
 MIN_IN_PHOTO, WHOLE_IN_PHOTO = 0.25, 0.99  # of the face; corners clicked at the frame's edge may miss it (chosen)
 MAX_MISFIT = 1.5  # of the proportion by given corners to that of the job: a tilt of 48 degrees (cosine)
-WANTED_CARD_PIXELS = 2500
 
 
 def place_findings(photo: Photo, place: Place, plane: Plane) -> list[Finding]:
@@ -103,19 +99,6 @@ def _blur_findings(place: Place, px_per_mm: float) -> list[Finding]:
         return []
     width_mm = min(widths) / px_per_mm
     return [finding("blurred", blur_mm=width_mm, limit=MAX_EDGE_WIDTH_MM)] if width_mm > MAX_EDGE_WIDTH_MM else []
-
-
-def card_findings(reading: GrayReading, light: Light) -> list[Finding]:
-    """Findings about the gray card. Uneven light over it is told only where the light is not mapped."""
-    found = []
-    if reading.unevenness > MAX_CARD_UNEVENNESS and not light.mapped:
-        found.append(finding("card-uneven", percent=100 * reading.unevenness, limit=100 * MAX_CARD_UNEVENNESS))
-    if reading.pixels < WANTED_CARD_PIXELS:
-        found.append(finding("card-small", pixels=reading.pixels, limit=WANTED_CARD_PIXELS))
-    level = float(reading.linear_RGB[1])
-    if level < DARK_LEVEL:
-        found.append(finding("card-dark", percent=100 * level, limit=100 * DARK_LEVEL))
-    return found
 
 
 def exposure_findings(linear_RGB: NDArray[np.float32], clipped: float) -> list[Finding]:

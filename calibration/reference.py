@@ -26,6 +26,7 @@ MIN_LEVEL = 0.002  # of full scale, chosen: below about code 6 of 255 rounding a
 TILE_PX, WANTED_TILES = 4, 3000  # tiles are as large as leaves so many of them, at most four pixels wide
 FULL = 0.999  # share of a tile that must be usable
 MIN_BLOCKS = 4
+LEAST_COLOUR_STEP = 0.1  # ln units of a ratio of channels: noise and the rounding of JPEG stay below (chosen)
 # A card of which so many tiles agree, and spread so little beside what neighbours differ, is whole (chosen).
 CALM_SHARE, CALM_SPREADS = 0.98, 1.5
 # Else, what is one calm surface is found by trying planes of luminance through three of 25 cells of the card: nearly
@@ -132,7 +133,7 @@ def read_gray_card(photo: Photo, card_px: NDArray[np.float64]) -> GrayReading:
     left_out = 1 - int(kept.sum()) / tiles.inside
     if 1 - left_out < MIN_AGREEING:
         raise ReferenceCardError(
-            f"only {1 - left_out:.0%} of what was taken for the gray card is one even surface "
+            f"only {1 - left_out:.1%} of what was taken for the gray card is one even surface "
             f"(at least {MIN_AGREEING:.0%} needed).",
             photo=photo.name,
             remedy="Take away what lies on the card or throws a shadow on it, or check its corners.",
@@ -203,19 +204,33 @@ def _tiles(linear: NDArray[np.float32], inside: NDArray[np.bool_], full_scale: N
 
 
 def _without_outliers(tiles: _Tiles, Y: NDArray[np.float64]) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
-    """Which tiles agree with a plane of luminance, and the plane's value at every tile."""
+    """Which tiles agree with a plane of luminance and in colour, and the plane's value at every tile."""
     basis = np.stack([np.ones(len(Y)), tiles.x, tiles.y], axis=1)
+    alike = _of_one_colour(tiles.RGB)
     floor = LEAST_SPREAD * float(np.median(Y))
-    near_median = np.abs(Y - np.median(Y)) <= OUTLIER * max(2 * _robust_spread(Y), floor)
-    kept, fitted, spread = _refitted(basis, Y, near_median)
-    of_neighbours = _robust_spread(np.diff(Y)) / np.sqrt(2)
-    if kept.mean() > CALM_SHARE and spread <= CALM_SPREADS * max(of_neighbours, floor):
-        return kept, fitted
-    return _refitted(basis, Y, _largest_plane(basis, Y))[:2]
+    near_median = alike & (np.abs(Y - np.median(Y)) <= OUTLIER * max(2 * _robust_spread(Y), floor))
+    if near_median.any():
+        kept, fitted, spread = _refitted(basis, Y, near_median, alike)
+        of_neighbours = _robust_spread(np.diff(Y)) / np.sqrt(2)
+        if kept.mean() > CALM_SHARE and spread <= CALM_SPREADS * max(of_neighbours, floor):
+            return kept, fitted
+    on_plane = alike & _largest_plane(basis, Y, alike)
+    return _refitted(basis, Y, on_plane, alike)[:2] if on_plane.any() else (on_plane, np.full(len(Y), np.median(Y)))
+
+
+def _of_one_colour(RGB: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which tiles (n,) have the colour of most: a stained board over the card may be as light as the card."""
+    log_RGB = np.log(np.maximum(RGB, 1e-6))
+    alike = np.ones(len(RGB), bool)
+    for ratio in (log_RGB[:, 0] - log_RGB[:, 1], log_RGB[:, 2] - log_RGB[:, 1]):
+        of_neighbours = _robust_spread(np.diff(ratio)) / np.sqrt(2)
+        spread = min(_robust_spread(ratio), 3 * of_neighbours)  # of two halves the spread is the step between them
+        alike &= np.abs(ratio - np.median(ratio)) <= max(OUTLIER * spread, LEAST_COLOUR_STEP)
+    return alike
 
 
 def _refitted(
-    basis: NDArray[np.float64], Y: NDArray[np.float64], kept: NDArray[np.bool_]
+    basis: NDArray[np.float64], Y: NDArray[np.float64], kept: NDArray[np.bool_], alike: NDArray[np.bool_]
 ) -> tuple[NDArray[np.bool_], NDArray[np.float64], float]:
     """Which tiles agree with the plane through those that are kept at first, its value at every tile, their spread."""
     floor = LEAST_SPREAD * float(np.median(Y[kept]))
@@ -224,21 +239,21 @@ def _refitted(
         coefficients, *_ = np.linalg.lstsq(basis[kept], Y[kept], rcond=None)
         fitted = basis @ coefficients
         spread = _robust_spread((Y - fitted)[kept])
-        kept = np.abs(Y - fitted) <= OUTLIER * max(spread, floor)
+        kept = alike & (np.abs(Y - fitted) <= OUTLIER * max(spread, floor))
     return kept, fitted, spread
 
 
-def _largest_plane(basis: NDArray[np.float64], Y: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Which tiles agree with the plane of luminance that most of them agree with.
+def _largest_plane(basis: NDArray[np.float64], Y: NDArray[np.float64], alike: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which tiles agree with the plane of luminance that most of those that are alike in colour agree with.
 
     By random sampling (RANSAC, Fischler & Bolles 1981), the points being medians over cells of the card.
     """
     points, noise = _cells(basis, Y)
     some = slice(None, None, 1 + len(Y) // TRIED_TILES)
-    planes = np.concatenate([_planes_through(points), [[np.median(Y), 0.0, 0.0]]])  # (planes, 3)
+    planes = np.concatenate([_planes_through(points), [[np.median(Y[alike]), 0.0, 0.0]]])  # (planes, 3)
     values = basis[some] @ planes.T
     tolerance = OUTLIER * np.maximum(noise, LEAST_SPREAD * values.mean(axis=0))
-    agreeing = (np.abs(Y[some, None] - values) <= tolerance).sum(axis=0)
+    agreeing = (alike[some, None] & (np.abs(Y[some, None] - values) <= tolerance)).sum(axis=0)
     agreeing[(values.min(axis=0) <= 0) | (values.max(axis=0) > MAX_GRADIENT * values.min(axis=0))] = 0
     best = int(agreeing.argmax())
     return np.asarray(np.abs(Y - basis @ planes[best]) <= tolerance[best])
