@@ -25,6 +25,7 @@ class Posterior:
 
     mean: Floats  # (p,)
     covariance: Floats  # (p, p), of the linearised problem
+    misfit: float  # sum of the squared residuals, the prior's with them
     settled: bool  # False: it was still moving when it was stopped
 
 
@@ -68,7 +69,7 @@ def fit_with_prior(residuals: Callable[[Floats], Floats], start: Floats, prior: 
             settled = True
             break
     slopes = _slopes(all_residuals, now, left)
-    return Posterior(now, np.asarray(np.linalg.inv(slopes.T @ slopes)), settled)
+    return Posterior(now, np.asarray(np.linalg.inv(slopes.T @ slopes)), float(left @ left), settled)
 
 
 def _slopes(residuals: Callable[[Floats], Floats], at: Floats, there: Floats) -> Floats:

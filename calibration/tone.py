@@ -1,8 +1,8 @@
 """What do known neutral steps in a photo say of its tone curve and flare?
 
 A white, a gray and a black step tell three levels: one is the exposure, which leaves two. More steps tell more. So all
-numbers of the curve are fitted at once, each held near "no change" by what is known of cameras anyway (a Gaussian
-prior): with three steps the S is found along with the flare and little else, with six or more nearly everything.
+numbers of the curve are fitted at once, each held near what cameras do anyway (a Gaussian prior): with three steps the
+S is found along with the flare and little else, with six or more nearly everything.
 The gain of each channel is free, since the light's colour is not the curve's affair; the curve is common to the three
 channels, as cameras apply it, and only the veil may differ a little.
 
@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from calibration.colorspace import D50, XYZ_to_Lab, sRGB_decode, sRGB_encode
 from calibration.findings import Finding, finding
 from calibration.posterior import Posterior, fit_with_prior
-from calibration.tone_curve import PARAMETERS, U_PRIOR, ToneCurve, curve_of, is_possible
+from calibration.tone_curve import PARAMETERS, PRIOR, U_PRIOR, ToneCurve, curve_of, is_possible
 
 Floats = NDArray[np.float64]
 
@@ -34,6 +34,7 @@ U_CODE = 0.1  # 8-bit codes: rounding, as far as noise does not average it out
 MIN_STEPS, MIN_RANGE = 3, 4.0  # usable steps, and lightest over darkest; with less there is nothing to fit
 ENOUGH_TO_SUSPECT = 5  # steps: with fewer, one that is wrong cannot be told from a curve
 SUSPECT = 4.0  # standard uncertainties that a step may be off the curve through all others
+LOOK_CLOSER = 1.2  # standard uncertainties off the common curve from which a wrong step is looked for
 MAX_RESIDUAL_L = 1.5  # L*, of a step: beyond, no curve of this kind is what the photo has (chosen)
 MAX_FROM_PRIOR = 3.4  # prior standard deviations of a number
 DATA_SHARE = 0.5  # of the prior's spread: a number whose spread the data brought below was told by them
@@ -130,7 +131,7 @@ def unusable(why_not: str, n: int = 0) -> ToneFit:
     """No curve, with the reason; the covariance stays the prior's."""
     nothing = np.full(n, np.nan)
     return ToneFit(
-        NO_CHANGE, why_not, np.diag(U_PRIOR**2), (), nothing, nothing, np.zeros(n, bool), np.full(3, np.nan),
+        NO_CHANGE, why_not, np.diag(U_PRIOR**2 + PRIOR**2), (), nothing, nothing, np.zeros(n, bool), np.full(3, np.nan),
         np.full(3, np.nan),
     )  # fmt: skip
 
@@ -202,7 +203,7 @@ def _fit(steps: _Steps) -> Posterior:
     gains = np.log(steps.RGB[used] / steps.known[used, None])
     start = np.concatenate([np.zeros(COUNT), np.median(gains, axis=0)])
     u_prior = np.concatenate([U_PRIOR, np.full(3, np.inf)])
-    return fit_with_prior(residuals, start, np.zeros(COUNT + 3), u_prior)
+    return fit_with_prior(residuals, start, np.concatenate([PRIOR, np.zeros(3)]), u_prior)
 
 
 def _off_curve(parameters: Floats, steps: _Steps) -> Floats:
@@ -213,13 +214,21 @@ def _off_curve(parameters: Floats, steps: _Steps) -> Floats:
 
 def _suspect(steps: _Steps, posterior: Posterior) -> int | None:
     """The step that lies far off the curve through all others: shaded, shiny or soiled; None if none does."""
+    if _off_in_u(steps, posterior)[steps.used].max() < LOOK_CLOSER:
+        return None
+    # not the one farthest off the common curve: a wrong step drags the curve along, and others seem off
+    without = {
+        int(step): _fit(replace(steps, used=steps.used & (np.arange(len(steps.used)) != step)))
+        for step in np.flatnonzero(steps.used)
+    }
+    worst = min(without, key=lambda step: without[step].misfit)
+    return worst if _off_in_u(steps, without[worst])[worst] > SUSPECT else None
+
+
+def _off_in_u(steps: _Steps, posterior: Posterior) -> Floats:
+    """How far each step (n,) lies off a curve, in its standard uncertainties."""
     off = np.einsum("nij,nj->ni", steps.whitening, _off_curve(posterior.mean, steps))
-    far = np.where(steps.used, np.sqrt((off**2).mean(axis=1)), 0)
-    worst = int(far.argmax())
-    without = replace(steps, used=steps.used & (np.arange(len(far)) != worst))
-    alone = _off_curve(_fit(without).mean, steps)[worst]
-    off_alone = float(np.sqrt(((steps.whitening[worst] @ alone) ** 2).mean()))
-    return worst if off_alone > SUSPECT and far[worst] > SUSPECT / 2 else None
+    return np.asarray(np.sqrt((off**2).mean(axis=1)))
 
 
 def _judged(steps: _Steps, posterior: Posterior) -> ToneFit:
@@ -227,9 +236,10 @@ def _judged(steps: _Steps, posterior: Posterior) -> ToneFit:
     off_L = _lightness(steps.known * (1 + np.nan_to_num(off))) - _lightness(steps.known)
     off_L = np.where(steps.used, off_L, np.nan)
     worst = float(np.nanmax(np.abs(off_L)))
-    far = np.abs(posterior.mean[:COUNT]) / U_PRIOR
+    far = np.abs(posterior.mean[:COUNT] - PRIOR) / U_PRIOR
     why_not = ""
-    if not posterior.settled:
+    curve = curve_of(posterior.mean[:COUNT], steps.like)
+    if not (posterior.settled and curve.is_monotone):
         why_not = "no curve was found that fits the steps"
     elif worst > MAX_RESIDUAL_L:
         why_not = f"the steps lie up to {worst:.1f} L* off any curve that cameras have (limit {MAX_RESIDUAL_L:.1f})"
@@ -239,7 +249,7 @@ def _judged(steps: _Steps, posterior: Posterior) -> ToneFit:
         return replace(_refused(why_not, steps), residual_relative=off, residual_L=off_L)
     covariance = posterior.covariance
     return ToneFit(
-        curve_of(posterior.mean[:COUNT], steps.like),
+        curve,
         "",
         covariance[:COUNT, :COUNT],
         told_by_data(covariance),

@@ -11,8 +11,8 @@ light takes its way:
     bends                                     a few per cent, smooth along the encoded values: no camera's curve is
                                               quite of this kind, and what the steps say of that is followed
 
-`ToneCurve` goes the other way. It is monotone by construction. Its scale is tied so that middle gray keeps its level:
-what sets the level of the light is the reference, not the curve.
+`ToneCurve` goes the other way. It is monotone for all numbers that cameras have (`is_monotone`). Its scale is tied so
+that middle gray keeps its level: what sets the level of the light is the reference, not the curve.
 """
 
 from dataclasses import dataclass
@@ -29,10 +29,12 @@ BEND_WIDTH = 0.13  # of encoded values, sigma
 PARAMETERS = (
     "flare", "red flare", "green flare", "blue flare", "contrast", "S", "middle of the S", *("bend",) * len(BENDS)
 )  # fmt: skip
-# What is known of a photo before anything in it was measured: standard deviations about "no change". Chosen: flare of
-# lenses in even light is 0.5-2 % of white, and nearly as neutral as the scene; contrast apart from the S is rare, since
-# displays expect the profile's curve; the S of 11 published curves of cameras reached 1.
-U_PRIOR = np.array([0.010, 0.0015, 0.0015, 0.0015, 0.08, 0.5, 0.06, *(0.03,) * len(BENDS)])
+# What is known of a photo before anything in it was measured: means and standard deviations. Chosen: lenses in even
+# light scatter 0-2 % of white, nearly as neutral as the scene; cameras raise contrast by an S, seldom by a power, since
+# displays expect the profile's curve. The S of 11 published curves of cameras were up to 1. Held at "no change"
+# instead, three steps left twice the error on such curves, and no less on a straight one.
+PRIOR = np.array([0.006, 0, 0, 0, 0, 0.35, 0, *(0.0,) * len(BENDS)])
+U_PRIOR = np.array([0.008, 0.0015, 0.0015, 0.0015, 0.08, 0.35, 0.06, *(0.03,) * len(BENDS)])
 LARGEST_S = 4.0  # beyond it the curve is a step
 TRUSTED = 2.0  # times beyond the outermost known levels; farther on the curve goes straight
 NEAR_BLACK = 1.5e-4  # linear RGB, half an 8-bit code: below it the curve always goes straight
@@ -73,6 +75,12 @@ class ToneCurve:
         for channel in range(3):
             out[..., channel] = _looked_up(linear[..., channel], table[:, channel])
         return out
+
+    @property
+    def is_monotone(self) -> bool:
+        """Whether more linear RGB is always more light."""
+        levels = np.repeat((np.linspace(0, 1, 500) ** 2)[:, None], 3, axis=1)
+        return bool((np.diff(self.exactly(levels), axis=0) > 0).all())
 
     def with_tone(self, curve: NDArray[np.float32]) -> NDArray[np.float32]:
         """A photo's table (codes, 3) of code -> linear RGB, turned into one of code -> light."""

@@ -29,7 +29,7 @@ class StepCard:
     cover_reflectance: float = 0.4
     shaded: tuple[Point, ...] = ()  # outline of a shadow, in shares of the card's width and height
     shade_depth: float = 0.4
-    shiny: tuple[tuple[int, float], ...] = ()  # step, and the share of a perfect white that shines in its middle
+    shiny: tuple[tuple[int, float], ...] = ()  # step, and the share of a perfect white that shines all over it
     thickness_mm: float = 0.0  # height of its face above the table
 
     @property
@@ -67,11 +67,9 @@ def step_card_face(card: StepCard, rng: np.random.Generator) -> NDArray[np.float
         outline = np.array(card.shaded) * [width, height]
         cv2.fillPoly(shade, [np.round(outline).astype(np.int32)], float(card.shade_depth))
         face *= 1 - cv2.GaussianBlur(shade, (0, 0), 2.0 * PX_PER_MM)
-    y, x = np.mgrid[0:height, 0:width].astype(np.float32) / np.float32(PX_PER_MM)
     for step, strength in card.shiny:
         middle = card.centres_mm()[step]
-        squared = (x - middle[0]) ** 2 + (y - middle[1]) ** 2
-        face += np.float32(strength) * np.exp(-squared / (2 * (0.5 * card.step_mm[0]) ** 2))
+        face[_box(middle - half, middle + half)] += np.float32(strength)
     return np.repeat(face[..., None], 3, axis=2)
 
 
