@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 NOT_FOUND = 200.0  # squared standard deviations: so badly may a place fit before a board rather has none (chosen)
 AS_GOOD = 9.0  # squared standard deviations between assignments that cannot be told apart: three of them (chosen)
 MOST_PLACES = 12  # that are weighed against each other; the worst fitting ones beyond are left out
-SAME_ROW = 0.5  # of the lower place's height: middles nearer than that, up and down, stand in one row
+IN_LINE = 0.5  # of the shorter extent: places that share more of it, up and down, stand in one row
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,18 +71,30 @@ def least_misfit(misfits: ArrayLike) -> float:
 
 
 def reading_order(quads_px: Sequence[Array]) -> list[int]:
-    """Indices of places (4, 2) in the photo, row by row from the top, each row from the left."""
-    middles = [quad.mean(axis=0) for quad in quads_px]
-    heights = [float(np.ptp(quad[:, 1])) for quad in quads_px]
-    rows: list[list[int]] = []
-    for k in sorted(range(len(quads_px)), key=lambda k: float(middles[k][1])):
-        first = rows[-1][0] if rows else k
-        apart = abs(float(middles[k][1] - middles[first][1]))
-        if rows and apart < SAME_ROW * min(heights[k], heights[first]):
-            rows[-1].append(k)
+    """Indices of places (4, 2) in the photo, row by row from the top, each row from the left.
+
+    What lies above one another beside a taller thing is in one row with it, and is read from the top.
+    """
+    lowest = np.array([quad.min(axis=0) for quad in quads_px]).reshape(-1, 2)
+    highest = np.array([quad.max(axis=0) for quad in quads_px]).reshape(-1, 2)
+    order: list[int] = []
+    for row in _in_line(list(range(len(quads_px))), lowest[:, 1], highest[:, 1]):
+        for column in _in_line(row, lowest[:, 0], highest[:, 0]):
+            order += sorted(column, key=lambda k: float(lowest[k, 1] + highest[k, 1]))
+    return order
+
+
+def _in_line(places: list[int], start: Array, end: Array) -> list[list[int]]:
+    """Places in groups, in order: each shares with the first of its group half of the shorter one's extent."""
+    groups: list[list[int]] = []
+    for k in sorted(places, key=lambda k: float(start[k])):
+        first = groups[-1][0] if groups else k
+        shared = min(end[k], end[first]) - max(start[k], start[first])
+        if groups and shared > IN_LINE * min(end[k] - start[k], end[first] - start[first]):
+            groups[-1].append(k)
         else:
-            rows.append([k])
-    return [k for row in rows for k in sorted(row, key=lambda k: float(middles[k][0]))]
+            groups.append([k])
+    return groups
 
 
 def _forced(costs: Array, board: int, place: int | None) -> Array:

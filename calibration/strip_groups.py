@@ -129,10 +129,15 @@ def strips_beside_board(
 class _Pair:
     strips: tuple[RoughStrip, RoughStrip]  # top, bottom
     apart_mm: float
+    fits: bool  # one of the boards is about so wide
 
 
 def _pairs(strips: Sequence[RoughStrip], widths_mm: Sequence[float]) -> list[_Pair]:
-    """Top and bottom strips that may lie beside one board; the nearest first, single markers last."""
+    """Top and bottom strips that may lie beside one board, the likeliest first.
+
+    Those as far apart as a board is wide come first, and of them the nearest. Two strips in step that lie otherwise are
+    a pair all the same: they belong to a board of another width, and neither of them is one alone.
+    """
     tops = [strip for strip in strips if strip.side is Side.TOP]
     bottoms = [strip for strip in strips if strip.side is Side.BOTTOM]
     pairs = []
@@ -144,10 +149,11 @@ def _pairs(strips: Sequence[RoughStrip], widths_mm: Sequence[float]) -> list[_Pa
         along, across = _step(placed)
         apart = across if second is bottom else -across
         width = min(widths_mm, key=lambda width: abs(width - apart))
+        fits = abs(apart - width) <= 2 * play_mm(width)  # as seen from one strip: rough
         in_step = abs(along) <= play_mm(width) and abs(placed.turn) <= APART_TURN
-        if apart > 0 and in_step and abs(apart - width) <= 2 * play_mm(width):  # seen from one strip alone: rough
-            pairs.append(_Pair((top, bottom), apart))
-    pairs.sort(key=lambda pair: (min(len(strip.chosen) for strip in pair.strips) < 2, pair.apart_mm))
+        if apart > 0 and in_step and (fits or second.mm_to_px is not None):
+            pairs.append(_Pair((top, bottom), apart, fits))
+    pairs.sort(key=lambda pair: (min(len(strip.chosen) for strip in pair.strips) < 2, not pair.fits, pair.apart_mm))
     return pairs
 
 
