@@ -28,7 +28,8 @@ from calibration.reference import GrayReading, read_gray_card
 MM_PER_PX = 0.4
 MAX_LIGHT_RANGE = 0.10  # over the board, on the background
 USUAL_LENGTH_MM = 300.0  # of a test board that no job file names
-CHECK_SAMPLES = 40_000  # pixels of the frame, evenly spread, are enough to judge exposure
+CHECK_SAMPLES = 40_000  # pixels around the board, evenly spread, are enough to judge exposure
+CLIPPED_STRIDE = 2  # every so many lines are enough to find clipped pixels
 CHECK_RIM = 0.03  # of the board's sides, where the table shines in
 # A photo that is opened for a check at half its size or less: so long a side is left of it. A board of 300 mm that
 # fills it has 6 px/mm then; markers are looked for at that size anyway.
@@ -185,18 +186,23 @@ def photo_findings(photo: Photo, place: Place, size_mm: tuple[float, float] | No
 def _exposure(photo: Photo, plane: Plane) -> list[Finding]:
     """What is to be said of the exposure by some pixels of the board."""
     rows, columns = photo.codes.shape[:2]
-    stride = max(1, int(np.sqrt(rows * columns / CHECK_SAMPLES)))
-    on_board = quad_mask((rows, columns), shrunk(plane.corners_px(), CHECK_RIM))
-    some = slice(stride // 2, None, stride), slice(stride // 2, None, stride)
-    if not on_board[some].any():
+    corners = shrunk(plane.corners_px(), CHECK_RIM)
+    left, top = np.clip(np.floor(corners.min(axis=0)), 0, (columns, rows)).astype(int)
+    right, bottom = np.clip(np.ceil(corners.max(axis=0)) + 1, 0, (columns, rows)).astype(int)
+    on_board = quad_mask((bottom - top, right - left), corners - (left, top))
+    stride = max(1, int(np.sqrt(on_board.size / CHECK_SAMPLES)))
+    some = on_board[::stride, ::stride]
+    if not some.any():
         return []
-    linear_RGB = photo.linear_RGB(*some)[on_board[some]]
+    linear_RGB = photo.linear_RGB(slice(top, bottom, stride), slice(left, right, stride))[some]
     if photo.reduced == 1:
         full_scale, margin = photo.clipped_from, 0.0
     else:
         full_scale, margin = round(NEAR_FULL_SCALE * np.iinfo(photo.codes.dtype).max), NEAR_ZERO
-    below = cv2.inRange(photo.codes, (0, 0, 0), (full_scale - 1,) * 3)
-    clipped = np.count_nonzero(on_board & (below == 0)) / np.count_nonzero(on_board)
+    lines = slice(top, bottom, CLIPPED_STRIDE)  # whole lines: OpenCV skips lines without copying
+    below = cv2.inRange(photo.codes[lines, left:right], (0, 0, 0), (full_scale - 1,) * 3)
+    looked_at = on_board[::CLIPPED_STRIDE]
+    clipped = 1 - np.count_nonzero(looked_at & (below > 0)) / max(1, np.count_nonzero(looked_at))
     return exposure_findings(linear_RGB - np.float32(margin), clipped)
 
 
