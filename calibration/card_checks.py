@@ -196,10 +196,7 @@ def _surroundings_findings(place: Place) -> list[Finding]:
     if place.card is None or background.spread_log_Y > MAX_SPREAD or background.is_background.mean() < MIN_BACKGROUND:
         return []
     sides = _beside(preview.to_preview(place.card))
-    ends = np.concatenate(sides)
-    low = np.maximum(np.floor(ends.min(axis=0)).astype(int), 0)
-    high = np.minimum(np.ceil(ends.max(axis=0)).astype(int) + 1, preview.log_Y.shape[::-1])
-    window = slice(low[1], high[1]), slice(low[0], high[0])
+    window, low = _window(np.concatenate(sides), preview.log_Y.shape)
     shown = background.colour_distance[window] < 4
     for other in _others(place):
         shown &= ~quad_mask(shown.shape, shrunk(preview.to_preview(other), -0.05) - low)
@@ -213,6 +210,14 @@ def _surroundings_findings(place: Place) -> list[Finding]:
     if len(offs) < MIN_SIDES or max(offs) > np.log(1 - MIN_SURROUNDINGS_STEP):
         return []
     return [finding("card-shaded", where="around", percent=-100 * np.expm1(np.median(offs)))]
+
+
+def _window(points: Floats, shape: tuple[int, ...]) -> tuple[tuple[slice, slice], NDArray[np.intp]]:
+    """The part of a picture around some points, and its top-left pixel (x, y)."""
+    size = np.array(shape[1::-1])
+    low = np.clip(np.floor(points.min(axis=0)).astype(int), 0, size - 1)
+    high = np.clip(np.ceil(points.max(axis=0)).astype(int) + 1, low + 1, size)
+    return (slice(low[1], high[1]), slice(low[0], high[0])), low
 
 
 def _others(place: Place) -> list[Floats]:
@@ -253,7 +258,9 @@ def _paper_cast(place: Place) -> Floats | None:
     casts = []
     for outline in laid.papers_mm():
         on_paper = shrunk(preview.to_preview(laid.to_px(outline)), 0.05)
-        pixels = preview.layers[quad_mask(preview.log_Y.shape, on_paper)]
+        window, low = _window(on_paper, preview.log_Y.shape)
+        layers = preview.layers[window]
+        pixels = layers[quad_mask(layers.shape, on_paper - low)]
         if len(pixels) > MIN_RING_PIXELS:
             bare = pixels[pixels[:, 0] >= np.quantile(pixels[:, 0], 1 - BARE_SHARE)]
             casts.append(np.median(bare[:, 1:], axis=0))

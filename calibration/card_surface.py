@@ -100,8 +100,6 @@ def _cells(surface: CardSurface, to_Y: Floats, light: Light) -> tuple[Floats, Fl
     """Places (cells,), the longer side being 2, and mean luminance (cells,) over its mean, of cells of what is read."""
     rows, columns = np.nonzero(surface.read)
     Y = surface.linear_RGB[rows, columns] @ to_Y
-    if light.mapped:
-        Y = Y * np.exp(-light.log_at(surface.to_photo(columns, rows)))
     side = np.array([np.ptp(columns), np.ptp(rows)]) + 1
     along = np.stack([columns - columns.min(), rows - rows.min()], axis=1)
     column, row = (CELLS * along // side).T
@@ -111,6 +109,9 @@ def _cells(surface: CardSurface, to_Y: Floats, light: Light) -> tuple[Floats, Fl
     at = np.flatnonzero(full)
     x, y = (2 * (at % CELLS + 0.5) / CELLS - 1), (2 * (at // CELLS + 0.5) / CELLS - 1)
     level = sums[full] / counts[full]
+    if light.mapped:
+        middle = [np.bincount(cell, places)[full] / counts[full] for places in (columns, rows)]
+        level = level * np.exp(-light.log_at(surface.to_photo(*middle)))
     return x * side[0] / side.max(), y * side[1] / side.max(), np.asarray(level / level.mean())
 
 

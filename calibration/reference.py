@@ -47,7 +47,7 @@ class CardSurface:
     origin_px: NDArray[np.float64]  # (2,), centre of its first pixel in the photo
     side_px: int  # photo pixels that one of its pixels is wide
 
-    def to_photo(self, x: NDArray[np.integer], y: NDArray[np.integer]) -> NDArray[np.float64]:
+    def to_photo(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
         """Photo pixels (..., 2) of its own columns and rows."""
         return np.asarray(self.origin_px + self.side_px * np.stack([x, y], axis=-1))
 

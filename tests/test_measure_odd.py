@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from simulator import (
     Board,
     GrayCard,
+    PaintedZone,
     RenderedPhoto,
     Scene,
     WoodZone,
@@ -158,10 +159,14 @@ def test_corners_that_start_at_the_wrong_corner_are_told(shop_job: Path, shop: R
     assert "corners-misfit" in codes(measure_job(shop_job).results, "a.jpg")
 
 
-def test_a_card_that_covers_the_whole_board_leaves_nothing_to_measure(shop_job: Path, shop: RenderedPhoto) -> None:
-    quad = np.round(corners(shop), 1).tolist()
-    write_job(shop_job, [SHOP_BOARD], [{"file": "a.jpg", "board": "A", "corners": quad, "card": quad}])
-    results = measure_job(shop_job).results
+def test_a_card_that_covers_the_whole_board_leaves_nothing_to_measure(tmp_path: Path) -> None:
+    """The board is as even as a card; one that is not would be refused as the card."""
+    board = replace(SHOP_BOARD, zones=(PaintedZone("all", (0, 300), (50, 1, 3)),))
+    rendered = taken(replace(SHOP_SCENE, boards=(board,)), 3, size_px=(900, 675))
+    save_photo(tmp_path / "a.jpg", rendered)
+    quad = np.round(corners(rendered), 1).tolist()
+    write_job(tmp_path, [board], [{"file": "a.jpg", "board": "A", "corners": quad, "card": quad}])
+    results = measure_job(tmp_path).results
     assert not results.photos[0].usable
     assert codes(results, "a.jpg")[-1] == "nothing-measured"
     assert results.zones == ()
