@@ -379,8 +379,8 @@ KINDS = (
     FindingKind(
         "card-tilted",
         Severity.WARNING,
-        "The gray card leans by about {lean_deg:.0f}° against the board (limit {limit:.0f}°).",
-        "Lay the card flat, beside the board and at the height of its face; put nothing under one edge.",
+        "The gray card leans by about {lean_deg:.0f}° against the board (limit {limit:.0f}°), or part of it is hidden.",
+        "Lay the card flat, at the height of the board's face, with nothing under it or on it, and no shadow over it.",
         "A card that leans toward a lamp gets more light than the board, and every colour is then read too dark: 7° "
         "toward a lamp that shines from the side at 45° make 11 % of level, 2.4 L* at L* 50. Told by opposite sides "
         "of the card that are not alike on the board's plane; a small card, or a photo from far away, shows less.",
