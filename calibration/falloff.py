@@ -32,6 +32,7 @@ class Law:
     curvature: tuple[float, float]  # mean of both directions: expected, sigma
     unlike: float  # half the difference of the curvatures along x and y
     warp: float  # change along x of the curvature along y
+    bulge: float  # curvature along x of the curvature along y: what two lines cannot tell
     # the paraboloid opens the way of a lamp's or a lens's: its curvature is at most this times slope squared
     bound: float | None
 
@@ -41,15 +42,15 @@ class Law:
 # the law is -3 / r^2 and the slope 3 cos(e) / r: never less curvature than a third of the slope squared. Lamps on both
 # sides are mostly alike, so together they slope little.
 LAWS = (
-    Law("one lamp or a lens", -2 / 3, 0.40, 1.5, (-3.0, 4.0), 1.0, 1.0, -1 / 3),
-    Law("exponential", 0.0, 0.10, 1.5, (-3.0, 4.0), 1.0, 1.0, 0.0),
-    Law("linear", 1.0, 0.30, 1.5, (-3.0, 4.0), 1.0, 1.0, 0.0),
-    Law("lamps on both sides", 0.0, 0.20, 0.8, (0.5, 2.0), 4.0, 6.0, None),
+    Law("one lamp or a lens", -2 / 3, 0.40, 1.5, (-3.0, 4.0), 1.0, 1.0, 20.0, -1 / 3),
+    Law("exponential", 0.0, 0.10, 1.5, (-3.0, 4.0), 1.0, 1.0, 80.0, 0.0),
+    Law("linear", 1.0, 0.30, 1.5, (-3.0, 4.0), 1.0, 1.0, 80.0, 0.0),
+    Law("lamps on both sides", 0.0, 0.20, 0.8, (0.5, 2.0), 4.0, 6.0, 120.0, None),
 )
 BOUND_SOFTNESS = 0.5  # per m^2, by which room light and large sources blur the bound (chosen)
-TWIST, CUBIC, QUARTIC = 1.5, 15.0, 80.0  # sigma of xy, of third and of fourth derivatives, per m^n (same lamps)
+TWIST, CUBIC, QUARTIC = 3.0, 15.0, 80.0  # sigma of xy, of third and of fourth derivatives, per m^n (same lamps)
 LEVEL = 10.0  # sigma of the constant: any
-TERMS, OF_LIGHT = 14, 11  # coefficients, and how many of them belong to the light; the others are the paper's
+TERMS, OF_LIGHT = 15, 12  # coefficients, and how many of them belong to the light; the others are the paper's
 # What belongs to the paper and not to the light (chosen). 1 degree of tilt under a lamp at 45 degrees is 1.7 %.
 U_STRIP_LEVEL = 0.004  # of one strip against the other: tilt, another sheet
 U_STRIP_SLOPE = 0.2  # per m away from the board, both strips alike: flare from the wood's darkness
@@ -71,7 +72,7 @@ class Lines:
     u: Floats  # (n,), standard uncertainty of each, relative
     length_mm: float
     width_mm: float
-    design: Floats = field(default_factory=lambda: np.empty((0, TERMS)))  # (n, 14), of the fits; made if left out
+    design: Floats = field(default_factory=lambda: np.empty((0, TERMS)))  # (n, 15), of the fits; made if left out
 
     def __post_init__(self) -> None:
         """Make the design once: every fit of the same places asks for it."""
@@ -106,8 +107,8 @@ class LawFit:
     """One law fitted to the lines."""
 
     law: Law
-    coefficients: Floats  # (14,)
-    covariance: Floats  # (14, 14)
+    coefficients: Floats  # (15,)
+    covariance: Floats  # (15, 15)
     share: float  # posterior probability of the law
 
 
@@ -216,7 +217,7 @@ def predicted_mean(falloff: Falloff, lines: Lines, weights: Floats) -> tuple[flo
 
 
 def _shown(fit: LawFit, lines: Lines) -> tuple[Floats, Floats]:
-    """What is seen on the paper (n,), ln, by one law, and its derivative by the coefficients (n, 14)."""
+    """What is seen on the paper (n,), ln, by one law, and its derivative by the coefficients (n, 15)."""
     log_E = _log_of(lines.design[:, :OF_LIGHT] @ fit.coefficients[:OF_LIGHT], fit.law.power)
     rows = lines.design.copy()
     rows[:, :OF_LIGHT] *= np.exp(-fit.law.power * log_E)[:, np.newaxis]
@@ -230,7 +231,7 @@ def unlikely(fit: LawFit) -> float:
 
 
 def _fit_law(law: Law, lines: Lines, log_E: Floats) -> tuple[Floats, Floats, float]:
-    """Posterior mean (14,), covariance (14, 14) and log evidence of one law: linear regression with Gaussian priors."""
+    """Posterior mean (15,), covariance (15, 15) and log evidence of one law: linear regression with Gaussian priors."""
     expected, sigma = _prior(law)
     scale = np.exp(law.power * log_E)  # d of the transformed light by d ln light
     rows = lines.design / lines.u[:, np.newaxis]
@@ -247,7 +248,7 @@ def _fit_law(law: Law, lines: Lines, log_E: Floats) -> tuple[Floats, Floats, flo
 
 
 def _terms(points_mm: Floats, length_mm: float, width_mm: float) -> Floats:
-    """Polynomial terms (n, 14) about the board's middle, in m; the last three, the paper's, are 0.
+    """Polynomial terms (n, 15) about the board's middle, in m; the last three, the paper's, are 0.
 
     Divided by factorials, so that the coefficients are derivatives.
     """
@@ -265,6 +266,7 @@ def _terms(points_mm: Floats, length_mm: float, width_mm: float) -> Floats:
         x * y * y / 2,
         x**4 / 24,
         x**3 * y / 6,
+        x * x * y * y / 4,
         zero,
         zero,
         zero,
@@ -287,11 +289,24 @@ def _paper_terms(lines: Lines) -> Floats:
 
 
 def _prior(law: Law) -> tuple[Floats, Floats]:
-    """Expected coefficients and their sigma, (14,) each, in the order of the terms."""
+    """Expected coefficients and their sigma, (15,) each, in the order of the terms."""
     mean, spread = law.curvature
     expected = np.zeros(TERMS)
     expected[3] = mean
-    surface = (LEVEL, law.slope, law.slope, spread, law.unlike, TWIST, CUBIC, CUBIC, law.warp, QUARTIC, QUARTIC)
+    surface = (
+        LEVEL,
+        law.slope,
+        law.slope,
+        spread,
+        law.unlike,
+        TWIST,
+        CUBIC,
+        CUBIC,
+        law.warp,
+        QUARTIC,
+        QUARTIC,
+        law.bulge,
+    )
     return expected, np.array([*surface, U_STRIP_LEVEL, U_STRIP_SLOPE, U_STRIP_CURL])
 
 

@@ -35,14 +35,14 @@ MIN_SAMPLES = 8  # fields, fewer of them cannot outvote a dirty one (chosen)
 # One smooth family is enough to tell dirt from light; the laws are weighed afterwards.
 ANY_SMOOTH = (LAWS[1],)
 # Colours of lamps a third apart, mixed by lamps at 0.6 m and more (chosen); nothing else binds x to y.
-OF_RATIOS = (Law("ratio of channels", 0.0, 1.0, 1.0, (0.0, 1.0), 1.0, 1.0, None),)
+OF_RATIOS = (Law("ratio of channels", 0.0, 1.0, 1.0, (0.0, 1.0), 1.0, 1.0, 20.0, None),)
 FOLDS = 8  # of fields left out by turns
 TRUSTED = 0.5  # from here on a field counts
 MOST_LEFT_OUT = 0.2  # share of the fields; with more, what the rest says is in doubt itself (chosen)
 MAX_RESIDUAL = 0.015  # of left-out fields, relative, without a finding: 0.33 L* at L* 50 (chosen)
 SURE = 4.0  # standard uncertainties by which the light's colour must change to be believed
 MAX_U_CARD = 0.02  # of the light at the card against the board, relative, without a finding: 0.44 L* at L* 50 (chosen)
-FAR_OUT = 2.0  # times as unsure as the nearest place between the strips (chosen)
+BESIDE_MM = 150.0  # from the strips' last field to the middle of a card that lies at the board's end (chosen)
 SHADOW_MARGIN_MM = 10.0  # beyond its ends, where a shadow may still be felt
 
 
@@ -269,19 +269,16 @@ def _findings(surface: StripSurface, lines: Lines, residual: float, mixed: float
     if mixed is not None:
         found.append(finding("mixed-light", percent=100 * np.expm1(mixed)))
     u_card = surface.u_from_middle(surface.card_mm)
-    if u_card > MAX_U_CARD and _is_far_out(surface, lines):
+    if u_card > MAX_U_CARD and _is_far_out(surface.card_mm, lines):
         found.append(finding("card-beyond-strips", percent=100 * u_card, limit=100 * MAX_U_CARD))
     return tuple(found)
 
 
-def _is_far_out(surface: StripSurface, lines: Lines) -> bool:
-    """Whether the light at the card is unsure because of where the card lies, and not because of the paper.
-
-    With one strip alone it would be unsure wherever the card lay.
-    """
-    on_both = 0 < lines.is_bottom.mean() < 1
-    nearest_mm = np.clip(surface.card_mm, lines.points_mm.min(axis=0), lines.points_mm.max(axis=0))
-    return bool(on_both and surface.u_from_middle(surface.card_mm) > FAR_OUT * surface.u_from_middle(nearest_mm))
+def _is_far_out(card_mm: Floats, lines: Lines) -> bool:
+    """Whether the card lies where the light between two strips tells little: above or below both, or far beside."""
+    on_both = 0 < lines.is_bottom.mean() < 1  # else it would lie far out anywhere
+    out_mm = np.maximum(lines.points_mm.min(axis=0) - card_mm, card_mm - lines.points_mm.max(axis=0))
+    return bool(on_both and (out_mm[0] > BESIDE_MM or out_mm[1] > 0))
 
 
 def _where(shadow: ShadowEdge, length_mm: float) -> str:
