@@ -18,9 +18,9 @@ Size = tuple[float, float]
 ToMm = Callable[[Array], Array]
 
 SQUARE_BOARD = 1.12  # a board less elongated than this is taken as lying the way it is seen
-# Of an outline's side in a plane that other things tell, ln units: boards differ in thickness, and 20 mm nearer to a
-# camera at 600 mm is 3 % (chosen).
-U_SIDE = 0.04
+# Of an outline in a plane that other things tell, ln units: its size, since boards differ in thickness, and 20 mm
+# nearer to a camera at 600 mm is 3 %; and its proportion, which that leaves alone (chosen).
+U_SCALE, U_SHAPE = 0.04, 0.03
 U_PROPORTION = 0.16  # of its proportion as seen, ln units; a tilt of 30 degrees changes it by 0.14
 MOST_MISFIT = 60.0  # squared standard deviations: an outline that fits worse is no place of the board's (chosen)
 
@@ -144,6 +144,8 @@ def _misfit(candidate: Candidate, size_mm: Size, to_mm: ToMm | None) -> float:
     sides = side_lengths(to_mm(candidate.quad))
     one, other = (np.log(max(float(sides[pair].mean()), 1e-6)) for pair in ([0, 2], [1, 3]))
     length, width = np.log(size_mm)
-    off = min(np.hypot(one - length, other - width), np.hypot(one - width, other - length))
-    misfit = float((off / U_SIDE) ** 2)
+    ways = ((one - length, other - width), (one - width, other - length))
+    misfit = min(
+        float(((first + second) / 2 / U_SCALE) ** 2 + ((first - second) / U_SHAPE) ** 2) for first, second in ways
+    )
     return misfit if misfit < MOST_MISFIT else float("inf")
