@@ -1,21 +1,19 @@
 """How long does a job take beside decoding its photo, and how much memory?  Ratios within one run.
 
-Run with ``pytest tests/benchmarks --benchmark-only -s``, which prints them. Rounds of both sides alternate, so that
-other work on the machine slows both, and the fastest round of each counts. One simulated 12-megapixel JPEG of a board
+Run with ``pytest tests/benchmarks --benchmark-only -s``, which prints them. One simulated 12-megapixel JPEG of a board
 with three zones, with so much noise that the file has the 3 MB of a phone's.
 """
 
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from time import perf_counter
 
 import cv2
 import numpy as np
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 from simulator import Board, Camera, GrayCard, Light, Scene, WoodZone, render, save_photo
+from speed import JOB, SIZE_PX, ratio, tell
 
 from analyzer import measure_job
 
@@ -23,8 +21,6 @@ from analyzer import measure_job
 MOST_DECODES = 4.0
 MOST_DECODED_BYTES = 8.0
 MOST_BARE_STARTS = 5.0
-ROUNDS = 7
-SIZE_PX = (4032, 3024)
 
 # The process's own peak, from the kernel's books: what `getrusage` says of a child holds its parent's memory too.
 PEAK_OF_A_JOB = """
@@ -32,35 +28,6 @@ import pathlib, re, sys
 from analyzer.cli import main
 main(["measure", sys.argv[1]])
 print(re.search(r"VmHWM:\\s+(\\d+) kB", pathlib.Path("/proc/self/status").read_text())[1])
-"""
-
-JOB = """
-format = 1
-[job]
-name = "Speed"
-[target]
-lab = [40, 15, 25]
-[[board]]
-id = "A"
-species = "hard maple"
-length = 300
-width = 150
-[[board.zone]]
-id = "control"
-treatment = "none"
-span = [0, 100]
-[[board.zone]]
-id = "washcoat"
-treatment = "shellac washcoat"
-span = [100, 200]
-[[board.zone]]
-id = "glue"
-treatment = "glue size"
-span = [200, 300]
-[[photo]]
-file = "photos/a.jpg"
-board = "A"
-stage = "stained"
 """
 
 
@@ -76,36 +43,6 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
     camera = Camera(size_px=SIZE_PX, tilt_deg=(3, 4), roll_deg=-5, full_well_e=1200, blur_sigma_px=0.8)
     save_photo(folder / "photos" / "a.jpg", render(scene, camera, seed=1))
     return folder
-
-
-def ratio(
-    benchmark: BenchmarkFixture,
-    capsys: pytest.CaptureFixture[str],
-    ours: Callable[[], object],
-    other: Callable[[], object],
-    words: str,
-) -> float:
-    """Our fastest time over the other's."""
-    seconds = []
-
-    def other_once() -> None:
-        start = perf_counter()
-        other()
-        seconds.append(perf_counter() - start)
-
-    benchmark.pedantic(ours, setup=other_once, rounds=ROUNDS, warmup_rounds=2)
-    if benchmark.stats is None:
-        pytest.skip("a ratio needs times: run without --benchmark-disable")
-    fastest = benchmark.stats.stats.min
-    found = fastest / min(seconds)
-    tell(benchmark, capsys, f"{1e3 * fastest:.0f} ms, {found:.1f} times {words}")
-    return found
-
-
-def tell(benchmark: BenchmarkFixture, capsys: pytest.CaptureFixture[str], words: str) -> None:
-    benchmark.extra_info["found"] = words
-    with capsys.disabled():
-        print(f"\n{benchmark.name}: {words}")  # noqa: T201 - the figure is what this run is for
 
 
 def test_a_photo_is_measured_in_a_few_times_its_decoding(
