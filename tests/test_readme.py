@@ -126,7 +126,7 @@ def test_the_job_file_shown_holds(tmp_path: Path) -> None:
     job = read_job(tmp_path)
     assert [board.id for board in job.boards] == ["A", "S"]
     assert job.boards[0].length_mm == pytest.approx(12 * 25.4)
-    assert all(photo.corners for photo in job.photos)
+    assert [(photo.board, photo.corners) for photo in job.photos] == [("A", None), ("S", None)]
 
 
 def test_every_command_and_every_file_is_named() -> None:
