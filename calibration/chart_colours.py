@@ -88,7 +88,7 @@ def _predicted(
     w = weight[..., None] / (np.maximum(RGB, 0) + floor) ** 2
     # a colour beyond the photo's colour space is cut off at black: any value below it will do
     darkest = RGB.min(axis=-2, where=told, initial=np.inf, keepdims=True)
-    cut = darkest + floor > RGB
+    cut = told & (darkest + floor > RGB)
     counts = told & ~cut
     predicted, below = np.zeros_like(RGB), cut
     for _ in range(CUT_ROUNDS):

@@ -68,7 +68,7 @@ def chart_Lab(spectra: str = "average") -> NDArray[np.float64]:
     return reflectance_to_Lab(chart_reflectances(spectra))
 
 
-def chart_face(chart: Chart, light: str, sensor_name: str, rng: np.random.Generator) -> NDArray[np.float32]:
+def chart_face(chart: Chart, light: str, sensor_name: str) -> NDArray[np.float32]:
     """Balanced sensor values of the chart's face (rows, columns, 3)."""
     weights = band_weights(light, sensor_name)
     width, height = (round(side * PX_PER_MM) for side in SIZE_MM)
@@ -81,21 +81,23 @@ def chart_face(chart: Chart, light: str, sensor_name: str, rng: np.random.Genera
         face[_square(middle, PATCH_MM)] = colour_seen
         if patch in chart.covered:  # a little off the middle, and reaching over the gaps
             face[_square(middle + COVER_OFF_MM, 1.1 * PATCH_MM)] = cover
-    face *= (
-        1
-        + np.float32(chart.texture)
-        * gaussian_field((height, width), 1 / PX_PER_MM, (0.8, 3.0), int(rng.integers(2**31)))[..., None]
-    )
+    face *= (1 + np.float32(chart.texture) * _grain((height, width)))[..., None]
     if chart.shaded:
         shade = np.zeros((height, width), np.float32)
         outline = np.array(chart.shaded) * [width, height]
         cv2.fillPoly(shade, [np.round(outline).astype(np.int32)], float(chart.shade_depth))
         face *= 1 - cv2.GaussianBlur(shade, (0, 0), 2.0 * PX_PER_MM)[..., None]
-    y, x = np.mgrid[0:height, 0:width].astype(np.float32) / np.float32(PX_PER_MM)
+    y, x = (np.arange(n, dtype=np.float32) / np.float32(PX_PER_MM) for n in (height, width))
     for patch, strength in chart.shiny:
-        squared = (x - middles[patch][0]) ** 2 + (y - middles[patch][1]) ** 2
+        squared = (x - middles[patch][0])[None, :] ** 2 + (y - middles[patch][1])[:, None] ** 2
         face += (strength * np.exp(-squared / (2 * (chart.glare_share * PATCH_MM) ** 2)))[..., None]
     return face
+
+
+@cache
+def _grain(shape: tuple[int, int]) -> NDArray[np.float32]:
+    """The texture of a chart, the same on every one."""
+    return gaussian_field(shape, 1 / PX_PER_MM, (0.8, 3.0), seed=24)
 
 
 def _square(middle_mm: NDArray[np.float64], side_mm: float) -> tuple[slice, slice]:

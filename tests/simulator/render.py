@@ -86,7 +86,7 @@ def _surfaces(scene: Scene, camera: Camera, view: View, rng: np.random.Generator
     if scene.chart:
         chart = scene.chart
         to_photo = view.homography(chart.thickness_mm) @ placement(chart)
-        _lay_surface(photo, chart_face(chart, light, sensor_name, rng), to_photo, CHART_PX_PER_MM / chart.scale)
+        _lay_surface(photo, chart_face(chart, light, sensor_name), to_photo, CHART_PX_PER_MM / chart.scale)
     if scene.step_card:
         steps = scene.step_card
         to_photo = view.homography(steps.thickness_mm) @ placement(steps)
