@@ -11,7 +11,9 @@ import skimage.data
 from board_jobs import GRAY_SHEET, SHOP_BOARD, SHOP_SCENE, write_job
 from board_photos import FAULTLESS, card_corners, corners, taken
 from numpy.typing import NDArray
-from simulator import Background, Light, RenderedPhoto, Scene, save_photo
+from simulator import Background, GrayCard, Light, RenderedPhoto, Scene, save_photo
+from simulator.strips_in_scene import Laid, strips_beside
+from strip_photos import printed
 
 import analyzer.check as check_module
 import calibration.photo as photo_module
@@ -120,6 +122,25 @@ def test_the_check_and_the_measurement_say_the_same(tmp_path: Path, name: str) -
     for found, other in zip(check.findings, wanted, strict=True):
         if found.code not in ("clipped", "too-dark", "colour-cut-off"):
             assert found == other
+
+
+def test_of_edge_strips_a_smaller_copy_says_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Zero arrows 5 mm off; the light is mapped by their paper."""
+    monkeypatch.setattr(check_module, "CHECK_PX", 1600)
+    off = (Laid((5.0, 0.0)),)
+    scene = replace(
+        SHOP_SCENE,
+        papers=strips_beside(SHOP_BOARD, printed(SHOP_BOARD.length_mm), top=off, bottom=off),
+        background=Background((62, 0, 1)),
+        card=GrayCard((80, 55), (340, 40), 4.0),
+        light=Light("D50", gradient=0.3),
+    )
+    path = saved(tmp_path, taken(scene, 3, size_px=(3200, 2400)))
+    write_job(tmp_path, [SHOP_BOARD], [{"file": "a.jpg", "board": "A"}])
+    (measured,) = measure_job(tmp_path).results.photos
+    assert codes(check_photo(path)) == ["zero-arrow-off", "zero-arrow-off"]
+    assert check_photo(path).findings == measured.findings
+    assert opened_sizes(monkeypatch, path) == [2]
 
 
 def opened_sizes(monkeypatch: pytest.MonkeyPatch, path: Path) -> list[int]:
