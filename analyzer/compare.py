@@ -1,6 +1,7 @@
 """How far apart are two zones in colour, and how sure is that?"""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -8,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from analyzer.colour_interval import delta_E_00_u95
 from analyzer.pooling import MeasuredZone
-from analyzer.uncertainty import absolute_budget, covariance_of, in_common, pair_budget
+from analyzer.uncertainty import absolute_budget, covariance_of, in_common, pair_budget, wood_of_pair, wood_of_zone
 from calibration.colorspace import XYZ_to_Lab
 from calibration.difference import delta_E_00
 
@@ -18,11 +19,14 @@ class Difference:
     """Colour b minus colour a, CIELAB D50/2 degree."""
 
     delta_Lab: NDArray[np.float64]  # (3,), b minus a
-    covariance: NDArray[np.float64] | None  # (3, 3) of delta_Lab, one sigma squared; None: unknown
+    covariance: NDArray[np.float64] | None  # (3, 3) of delta_Lab as measured, one sigma squared; None: unknown
     Lab_a: NDArray[np.float64]  # (3,)
     Lab_b: NDArray[np.float64]  # (3,)
     de00: float
     de00_u95: float | None
+    # (3, 3), what is to be added when the zones stand for their treatments: they are samples of so much wood
+    wood: NDArray[np.float64] | None = None
+    budget: Mapping[str, NDArray[np.float64]] | None = None  # the parts of `covariance`, by their source
 
 
 def difference(a: MeasuredZone, b: MeasuredZone) -> Difference:
@@ -33,12 +37,16 @@ def difference(a: MeasuredZone, b: MeasuredZone) -> Difference:
     sights_a, sights_b = in_common(a.sights, b.sights)
     Lab_a = XYZ_to_Lab(np.mean([sight.reading.XYZ for sight in sights_a], axis=0))
     Lab_b = XYZ_to_Lab(np.mean([sight.reading.XYZ for sight in sights_b], axis=0))
-    return _difference(Lab_a, Lab_b, covariance_of(pair_budget(sights_a, sights_b)), both_measured=True)
+    budget = pair_budget(sights_a, sights_b)
+    found = _difference(Lab_a, Lab_b, covariance_of(budget), both_measured=True)
+    return replace(found, wood=wood_of_pair(sights_a, sights_b), budget=budget)
 
 
 def difference_to_value(Lab: ArrayLike, zone: MeasuredZone) -> Difference:
     """A zone minus a colour given as CIELAB (D50, 2 degree), which counts as exact."""
-    return _difference(np.asarray(Lab, dtype=np.float64), zone.Lab, covariance_of(absolute_budget(zone.sights)))
+    budget = absolute_budget(zone.sights)
+    found = _difference(np.asarray(Lab, dtype=np.float64), zone.Lab, covariance_of(budget))
+    return replace(found, wood=wood_of_zone(zone.sights), budget=budget)
 
 
 def difference_to_range(limits: tuple[MeasuredZone, ...], zone: MeasuredZone) -> Difference:
@@ -48,8 +56,9 @@ def difference_to_range(limits: tuple[MeasuredZone, ...], zone: MeasuredZone) ->
     to the nearer of the two boards between which the nearest colour lies.
     """
     nearest, board = _nearest_on_line([limit.Lab for limit in limits], zone.Lab)
-    covariance = difference(limits[board], zone).covariance
-    return _difference(nearest, zone.Lab, covariance)
+    to_board = difference(limits[board], zone)
+    found = _difference(nearest, zone.Lab, to_board.covariance)
+    return replace(found, wood=to_board.wood, budget=to_board.budget)
 
 
 def _difference(

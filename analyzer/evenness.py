@@ -58,8 +58,9 @@ WHITE_RINGS_MM = ((FINEST_MM, 2.5), (2.5, 4.0), (4.0, 5.7), (5.7, 8.0))
 WHITE_DOUBT = 0.2  # relative 95 % doubt of the white part: resampling and JPEG colour it; chosen
 
 # What the method itself may be off by, relative: to B, what leaks out at the ends of the band (1 to 4 % of it on
-# simulated surfaces); to the figure, what of it stays in (streaks three times as strong as the blotch add 3 %).
-METHOD_U95, FIGURE_U95 = 0.015, 0.015
+# simulated surfaces); and the share of the figure that stays in B, in quadrature: straight streaks leave next to
+# nothing, growth rings and pores up to a fifth (simulated oak and pine without blotch).
+METHOD_U95, FIGURE_LEFT = 0.015, 0.2
 READING_U95 = 0.01  # L*: no photo tells less, even where a drawing without noise would
 # Bins of wavelength for the sampling error, in modes. Half a mode: finer than the modes' own leak, so that the leak
 # does not make a few large patches pass for many. Coverage of the 95 % interval is then 95 to 98 %, and 91 to
@@ -134,7 +135,8 @@ def evenness(Y: NDArray[np.floating], measured: NDArray[np.bool_], mm_per_px: fl
     B = math.sqrt(max(0.0, total - noise))
     figure = math.sqrt(float((between(modes, *BLOTCH_MM) * (1 - kept) * power).sum()))
     freedom = share * _freedom(modes, passed, power, L.size * mm_per_px**2)
-    B_u95 = math.hypot(_sampling_u95(B, total, noise, freedom), METHOD_U95 * B, FIGURE_U95 * figure, READING_U95)
+    figure_left = B - math.sqrt(max(0.0, B**2 - (FIGURE_LEFT * figure) ** 2))
+    B_u95 = math.hypot(_sampling_u95(B, total, noise, freedom), METHOD_U95 * B, figure_left, READING_U95)
     return Evenness(
         blotch=B,
         blotch_u95=B_u95,

@@ -14,9 +14,8 @@ import numpy as np
 from analyzer.answer import answer
 from analyzer.compare import difference
 from analyzer.consistency import consistency_findings
-from analyzer.errors import JobFileError, Problem
 from analyzer.job import Job
-from analyzer.jobfile import JOB_FILE, read_job
+from analyzer.jobfile import read_job
 from analyzer.measurement import BoardPicture, Measurement, Overlay
 from analyzer.photos import MeasuredBoard, MeasuredPhoto, finding_results, measure_photo
 from analyzer.pooling import MeasuredZone
@@ -36,7 +35,10 @@ from analyzer.version import tool_version
 from calibration.difference import components, delta_E_ab
 
 # What the numbers rest on; changes whenever one of them could move.
-METHOD = "gray card; profile or camera primaries; light by sheet or strips; blotch 4-50 mm by DCT; guard band JCGM 106"
+METHOD = (
+    "gray card, step card (tone, flare) or chart (tone, flare, wood-aware 3x3); profile or camera primaries; "
+    "light by sheet or strips; blotch 4-50 mm by DCT; guard band JCGM 106"
+)
 WORKERS = 2  # photos at a time: decoding and filtering leave Python's lock, memory grows with each
 
 Progress = Callable[[str], None]
@@ -61,10 +63,9 @@ def measure_job(folder: Path, *, progress: Progress | None = None) -> Measuremen
     Raises
     ------
     JobFileError
-        If job.toml does not hold, or asks for a reference that this version cannot measure with.
+        If job.toml does not hold.
     """
     job = read_job(folder)
-    _refuse_unmeasurable_reference(job)
     measured = _compared(counted_once(_measure_photos(job, progress or (lambda _: None))))
     zones = _pool(job, measured)
     judged = judged_zones(job, zones)
@@ -82,18 +83,6 @@ def measure_job(folder: Path, *, progress: Progress | None = None) -> Measuremen
     )
     overlays: tuple[Overlay, ...] = tuple(overlay for photo in measured for overlay in photo.overlays)
     return Measurement(job, results, tuple(_pictures(measured)), overlays)
-
-
-def _refuse_unmeasurable_reference(job: Job) -> None:
-    kind = job.reference.kind
-    if kind != "gray-card":
-        problem = Problem(
-            key="reference.kind",
-            line=None,
-            found=f'"{kind}"',
-            expected='"gray-card", the only reference that this version measures with',
-        )
-        raise JobFileError(job.folder / JOB_FILE, (problem,))
 
 
 def _measure_photos(job: Job, progress: Progress) -> list[MeasuredPhoto]:

@@ -14,11 +14,11 @@ from analyzer.results import FindingResult, PhotoResult
 from analyzer.uncertainty import Sight
 from analyzer.wetness import wet_findings
 from analyzer.zones import ZoneReading, read_zone
-from calibration.camera import card_XYZ
 from calibration.colorspace import D50, Lab_image
 from calibration.errors import CalibrationError, PhotoError
 from calibration.findings import Finding, finding, finding_of
 from calibration.flatboard import FlatBoard, flat_board
+from calibration.known import KnownReference, colour_chart, gray_card, step_card
 from calibration.photo import Photo, open_photo
 from calibration.place import Place, locate_all
 from calibration.strip_search import Wanted
@@ -74,7 +74,9 @@ def measure_photo(job: Job, file: str) -> MeasuredPhoto:
         found = (finding_of(refused),)
         return MeasuredPhoto(tuple(_unusable(entry, None, found) for entry in entries), (), ())
     results, boards, overlays = [], [], []
-    for entry, place in zip(entries, locate_all(photo, *boards_in_photo(job, entries)), strict=True):
+    for entry, place in zip(
+        entries, locate_all(photo, *boards_in_photo(job, entries), known_reference(job)), strict=True
+    ):
         result, board, overlay = _measure_board(job, entry, photo, place)
         results.append(result)
         boards += [board] if board else []
@@ -92,16 +94,24 @@ def boards_in_photo(job: Job, entries: Sequence[PhotoEntry]) -> tuple[list[Wante
     return wanted, next((entry.card for entry in entries if entry.card is not None), None)
 
 
+def known_reference(job: Job) -> KnownReference:
+    """What the job says of the reference in its photos."""
+    told = job.reference
+    if told.kind == "step-card":
+        return step_card(told.reflectance)
+    if told.kind == "chart-24":
+        return colour_chart(told.edition or "from-2015", job.folder / told.values if told.values else None)
+    return gray_card(None if told.lab else told.reflectance[0], told.lab)
+
+
 def _measure_board(
     job: Job, entry: PhotoEntry, photo: Photo, place: Place
 ) -> tuple[PhotoResult, MeasuredBoard | None, Overlay | None]:
     board = job.board(entry.board)
     size_mm = board.length_mm, board.width_mm
     flat_photo, flat_findings = _flat_photo(job, entry)
-    reference = job.reference
-    known_XYZ = card_XYZ(None if reference.lab else reference.reflectance[0], reference.lab)
     try:
-        flat = flat_board(photo, place, size_mm, known_XYZ, flat=flat_photo)
+        flat = flat_board(photo, place, size_mm, flat=flat_photo)
     except CalibrationError as refused:
         found = (*photo.findings, *flat_findings, finding_of(refused))
         return _unusable(entry, photo.sha256, found), None, overlay_of(entry.file, place, refused.what)
@@ -127,7 +137,7 @@ def _measure_board(
         light_residual=flat.light.residual if flat.light.mapped else None,
         findings=finding_results(findings),
     )
-    facts = PhotoFacts(entry.file, photo.exif, flat.reading.linear_RGB, entry.light, entry.board, entry.stage)
+    facts = PhotoFacts(entry.file, photo.exif, flat.correction.gray_RGB, entry.light, entry.board, entry.stage)
     return result, MeasuredBoard(board, entry, sights, Lab, flat.mm_per_px, facts), None
 
 
@@ -149,7 +159,7 @@ def _sight(entry: PhotoEntry, photo: Photo, flat: FlatBoard, reading: ZoneReadin
         light_name=entry.light,
         light=flat.light,
         card_px=flat.card_px.mean(axis=0),
-        u_card_relative=flat.reading.u_relative,
+        correction=flat.correction,
     )
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from analyzer.guard_band import Z_975
 from analyzer.job import Board, Zone
 from analyzer.results import Stage
-from analyzer.uncertainty import Sight, absolute_budget, covariance_of
+from analyzer.uncertainty import Sight, absolute_budget, covariance_of, u_contrast
 from calibration.colorspace import XYZ_to_Lab
 
 
@@ -48,14 +48,15 @@ class MeasuredZone:
         """95 % half-width of the blotch index.
 
         Photos of one zone see the same wood, so repeats do not narrow what so little wood can say; their own
-        disagreement is added.
+        disagreement is added, and what the correction leaves open of small differences in lightness.
         """
         sampling = _mean([sight.reading.evenness.blotch_u95 for sight in self.sights])
         if sampling is None:
             return None
         values = [value for sight in self.sights if (value := sight.reading.evenness.blotch) is not None]
         spread = float(np.std(values, ddof=1)) / np.sqrt(len(values)) if len(values) > 1 else 0.0
-        return float(np.hypot(sampling, Z_975 * spread))
+        seen = Z_975 * u_contrast(self.sights) * (self.blotch or 0.0)
+        return float(np.sqrt(sampling**2 + (Z_975 * spread) ** 2 + seen**2))
 
     @property
     def figure(self) -> float | None:

@@ -5,7 +5,7 @@ A trial here is all zones of one treatment and stain, on one species, at one sta
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,8 +46,11 @@ class PooledColour:
     Lab_target: Floats  # (3,)
     delta_Lab: Floats  # (3,), trial minus target
     measured: Floats | None  # (3, 3), covariance of the measurement; None: unknown
-    between: Floats  # (3, 3), covariance from the spread between boards, widened for few boards; 0 when not seen
+    # (3, 3), covariance of the mean as that of a sample of wood: from the spread between boards, widened for few of
+    # them, or from the spread within the zones, whichever is larger
+    between: Floats
     boards: int
+    budget: Mapping[str, Floats]  # the parts of `measured`, by their source
 
     @property
     def covariance(self) -> Floats | None:
@@ -102,9 +105,8 @@ def pool_colour(trial: Sequence[JudgedZone], spread: BoardSpread | None) -> Pool
     """Average a trial's difference to the target over its boards.
 
     The covariance of the measurement is the mean of the boards', not divided by their number: the errors of card,
-    light and camera are largely the same for all boards of a job, and only the smaller part, the sampling of the
-    surface, would shrink. This errs on the wide side; so does adding the spread between boards, in which the
-    sampling shows a second time.
+    light and camera are largely the same for all boards of a job. What wood adds shrinks with the number of zones and
+    boards; the spread between boards holds the sampling within them already, so that only the larger of the two counts.
 
     Parameters
     ----------
@@ -122,12 +124,15 @@ def pool_colour(trial: Sequence[JudgedZone], spread: BoardSpread | None) -> Pool
         return None
     covariances = [_mean_covariance(zones) for zones in boards.values()]
     known = [covariance for covariance in covariances if covariance is not None]
+    between = np.zeros((3, 3)) if spread is None else spread.of_mean(len(boards))
+    within = np.sum([_wood_of_mean(zones) for zones in boards.values()], axis=0) / len(boards) ** 2
     return PooledColour(
         Lab_target=np.mean([_mean_target(zones) for zones in boards.values()], axis=0),
         delta_Lab=np.mean([_mean_delta(zones) for zones in boards.values()], axis=0),
         measured=np.mean(known, axis=0) if len(known) == len(covariances) else None,
-        between=np.zeros((3, 3)) if spread is None else spread.of_mean(len(boards)),
+        between=within if np.trace(within) > np.trace(between) else between,
         boards=len(boards),
+        budget=_mean_budget([zone for zones in boards.values() for zone in zones]),
     )
 
 
@@ -190,6 +195,18 @@ def _mean_covariance(zones: Sequence[JudgedZone]) -> Floats | None:
     known = [covariance for covariance in covariances if covariance is not None]
     mean: Floats | None = np.mean(known, axis=0) if len(known) == len(covariances) else None
     return mean
+
+
+def _wood_of_mean(zones: Sequence[JudgedZone]) -> Floats:
+    """Covariance of a board's mean over its zones, as samples of wood."""
+    of_each = [difference.wood for difference in _differences(zones) if difference.wood is not None]
+    return np.asarray(np.sum(of_each, axis=0) / len(of_each) ** 2) if of_each else np.zeros((3, 3))
+
+
+def _mean_budget(zones: Sequence[JudgedZone]) -> dict[str, Floats]:
+    """Sources of the measurement's covariance, mean over zones."""
+    budgets = [difference.budget for difference in _differences(zones) if difference.budget]
+    return {source: np.mean([budget[source] for budget in budgets], axis=0) for source in budgets[0]} if budgets else {}
 
 
 def _mean_blotch(zones: Sequence[JudgedZone]) -> float:

@@ -1,15 +1,15 @@
 """How sure is a zone's colour, and how sure is the difference of two zones?  Named sources, combined as in the GUM.
 
 Each source is a covariance (3, 3) of CIELAB, one sigma squared. What two zones have in common cancels in their
-difference: the card's noise and its stated value act on both alike, the same growth lines cross both when they lie
-side by side on one board, and the camera errs in the same direction for similar colours (JCGM 100:2008, 5.2).
+difference: a doubt about the reference, the tone curve or the camera moves both, and alike for like colours
+(JCGM 100:2008, 5.2).
 
-The priors below are stated, not measured on the photo. They come from a simulation with measured camera
-sensitivities on wood-like spectra (daylight to fluorescent, gray card only): absolute errors of 0.4 to 6 CIEDE2000 by
-camera and light, errors of a pair in one photo of 0.1 to 0.5, up to 0.7 with an unknown tone curve.
+What is measured here is the zone as it lies there: all of it is seen. How far it stands for the treatment, on more of
+the same wood, is another question with an uncertainty of its own, `wood_of_zone` and `wood_of_pair`; verdicts take
+both.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,21 +18,19 @@ from numpy.typing import NDArray
 from analyzer.guard_band import Z_975
 from analyzer.replicates import student_t_975
 from analyzer.zones import ZoneReading
-from calibration.colorspace import D50
+from calibration.colorspace import XYZ_to_Lab
+from calibration.correction import Correction
 from calibration.light import Light
+from calibration.white_preserving import Lab_slopes
 
 Floats = NDArray[np.float64]
 Budget = Mapping[str, Floats]  # source -> covariance (3, 3) of CIELAB
 
-# Standard uncertainties, chosen from the simulation named above.
-U_CARD_LEVEL = 0.02  # relative, of a card's stated reflectance: 18 % is rarely known better than 0.4 % absolute
-U_CARD_NEUTRAL = 0.006  # relative, of each tristimulus value of a card called neutral: about 0.5 in a* or b*
-U_CAMERA_ABSOLUTE = np.array([1.4, 4.0, 3.2])  # L*, a*, b*, gray card only, light of unknown kind
-U_CAMERA_PAIR_FLOOR = 0.10  # each of L*, a*, b*, two zones of one photo
-U_CAMERA_PAIR_SHARE = 0.06  # of the CIELAB distance between them: tone curve and colour matrix
-U_CAMERA_OTHER_PHOTO = 0.35  # each of L*, a*, b*, same camera and light: local tone mapping, exposure
-U_CAMERA_UNKNOWN = 0.6  # the same when a photo does not say which camera took it
-SOURCES = ("wood", "card", "light", "camera", "repeats")
+# Standard uncertainties between photos, each of L*, a*, b*: local tone mapping and exposure. Chosen.
+U_OTHER_PHOTO = 0.35  # same camera and light
+U_UNKNOWN_CAMERA = 0.6  # the same when a photo does not say which camera took it
+CONTRAST_STEP = 0.05  # relative, in luminance either way: how blotch is seen through the correction
+SOURCES = ("reference", "light", "tone", "camera", "repeats")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,8 +43,16 @@ class Sight:
     camera: str | None
     light_name: str | None
     light: Light
-    card_px: Floats  # (2,), centre of the card
-    u_card_relative: Floats  # (3,), of the card's mean
+    card_px: Floats  # (2,), centre of the reference
+    correction: Correction
+
+    @property
+    def light_here(self) -> Floats:
+        """Light (3,) on the zone relative to the reference's; 1 where it is not mapped."""
+        if not self.light.mapped:
+            return np.ones(3)
+        there, here = self.light.log_RGB_at(np.stack([self.card_px, self.reading.centre_px]))
+        return np.asarray(np.exp(here - there))
 
 
 def absolute_budget(sights: Sequence[Sight]) -> Budget:
@@ -57,17 +63,14 @@ def absolute_budget(sights: Sequence[Sight]) -> Budget:
     sights : sequence of Sight
         The zone in each of its photos, at least one.
     """
-    XYZ = np.mean([sight.reading.XYZ for sight in sights], axis=0)
-    to_Lab = Lab_jacobian(XYZ)
-    lights = [sight.light.u_between(sight.card_px, sight.reading.centre_px) for sight in sights]
     budget = {
-        "wood": _mean([_wood_alone(sight.reading, to_Lab) for sight in sights]),
-        "card": _card_noise([to_Lab * XYZ], [sights]) + _stated_card(to_Lab * XYZ),
-        "light": _along(to_Lab @ XYZ, float(np.mean(lights)))
-        + _mixed_light([sight.light.u_Lab_between(sight.card_px, sight.reading.centre_px) for sight in sights]),
-        "camera": np.diag(U_CAMERA_ABSOLUTE**2),
+        "reference": _mean([_square(_stated(sight)) for sight in sights])
+        + _mean([_square(_read(sight)) for sight in sights]) / len(sights),
+        "light": _mean([_light_to_card(sight) for sight in sights]),
+        "tone": _mean([_square(_tone_acts(sight)) for sight in sights]),
+        "camera": _mean([sight.correction.error.u_absolute(sight.reading.Lab) for sight in sights]),
     }
-    return _with_repeats(budget, [sight.reading.Lab for sight in sights])
+    return {**budget, "repeats": _repeats([sight.reading.Lab for sight in sights])}
 
 
 def pair_budget(first: Sequence[Sight], second: Sequence[Sight]) -> Budget:
@@ -82,6 +85,24 @@ def pair_budget(first: Sequence[Sight], second: Sequence[Sight]) -> Budget:
     return _pair_across_photos(first, second)
 
 
+def wood_of_zone(sights: Sequence[Sight]) -> Floats:
+    """Covariance (3, 3) of a zone's CIELAB as a sample of so much treated wood."""
+    return _mean([_wood_alone(sight.reading, Lab_slopes(sight.reading.XYZ)) for sight in sights])
+
+
+def wood_of_pair(first: Sequence[Sight], second: Sequence[Sight]) -> Floats:
+    """The same for the difference of two zones: growth lines that cross both cancel."""
+    shared = _shared_photos(first, second)
+    if shared:
+        return _mean([_wood_of_pair(a, b) for a, b in zip(*shared, strict=True)])
+    return wood_of_zone(first) + wood_of_zone(second)
+
+
+def u_contrast(sights: Sequence[Sight]) -> float:
+    """Relative standard uncertainty of small lightness differences within a zone: of what blotch is told by."""
+    return float(np.mean([_u_contrast(sight) for sight in sights]))
+
+
 def covariance_of(budget: Budget) -> Floats:
     """Sum of all sources, (3, 3)."""
     return np.asarray(sum(budget.values()))
@@ -90,15 +111,6 @@ def covariance_of(budget: Budget) -> Floats:
 def in_common(first: Sequence[Sight], second: Sequence[Sight]) -> tuple[Sequence[Sight], Sequence[Sight]]:
     """Both zones in the photos that show both; in all their photos when none does."""
     return _shared_photos(first, second) or (first, second)
-
-
-def Lab_jacobian(XYZ: Floats) -> Floats:
-    """Derivative (3, 3) of CIELAB (D50) by XYZ (3,), from the formula of ISO/CIE 11664-4:2019."""
-    ratio = XYZ / D50
-    limit = (6 / 29) ** 3
-    slope = np.where(ratio > limit, np.cbrt(np.maximum(ratio, limit)) ** -2 / 3, (841 / 108)) / D50
-    f_to_Lab = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
-    return np.asarray(f_to_Lab * slope)
 
 
 def _shared_photos(first: Sequence[Sight], second: Sequence[Sight]) -> tuple[Sequence[Sight], Sequence[Sight]] | None:
@@ -110,56 +122,89 @@ def _shared_photos(first: Sequence[Sight], second: Sequence[Sight]) -> tuple[Seq
 
 
 def _pair_in_photos(first: Sequence[Sight], second: Sequence[Sight]) -> Budget:
-    XYZ_a, XYZ_b = _mean_XYZ(first), _mean_XYZ(second)
-    to_Lab_a, to_Lab_b = Lab_jacobian(XYZ_a), Lab_jacobian(XYZ_b)
-    card = to_Lab_b * XYZ_b - to_Lab_a * XYZ_a  # a relative error of the card acts on both zones
-    lights = [a.light.u_between(a.reading.centre_px, b.reading.centre_px) for a, b in zip(first, second, strict=True)]
-    deltas = [b.reading.Lab - a.reading.Lab for a, b in zip(first, second, strict=True)]
+    pairs = list(zip(first, second, strict=True))
     budget = {
-        "wood": _mean([_wood_of_pair(a, b, to_Lab_a, to_Lab_b) for a, b in zip(first, second, strict=True)]),
-        "card": _card_noise([card], [first]) + _stated_card(card),
-        "light": _along(to_Lab_b @ XYZ_b, float(np.mean(lights)))
-        + _mixed_light(
-            [
-                a.light.u_Lab_between(a.reading.centre_px, b.reading.centre_px)
-                for a, b in zip(first, second, strict=True)
-            ]
-        ),
-        "camera": _camera_of_pair(np.mean(deltas, axis=0), 0.0),
+        "reference": _mean([_square(_stated(b) - _stated(a)) for a, b in pairs])
+        + _mean([_square(_read(b) - _read(a)) for a, b in pairs]) / len(pairs),
+        "light": _mean([_light_between(a, b) for a, b in pairs]),
+        "tone": _mean([_square(_tone_acts(b) - _tone_acts(a)) for a, b in pairs]),
+        "camera": _mean([a.correction.error.u_pair(a.reading.Lab, b.reading.Lab) for a, b in pairs]),
     }
-    return _with_repeats(budget, deltas)
+    return {**budget, "repeats": _repeats([b.reading.Lab - a.reading.Lab for a, b in pairs])}
 
 
 def _pair_across_photos(first: Sequence[Sight], second: Sequence[Sight]) -> Budget:
-    XYZ_a, XYZ_b = _mean_XYZ(first), _mean_XYZ(second)
-    to_Lab_a, to_Lab_b = Lab_jacobian(XYZ_a), Lab_jacobian(XYZ_b)
-    lights = [np.mean([s.light.u_between(s.card_px, s.reading.centre_px) for s in zone]) for zone in (first, second)]
-    delta = np.mean([s.reading.Lab for s in second], axis=0) - np.mean([s.reading.Lab for s in first], axis=0)
-    alike = {(s.camera, s.light_name) for s in (*first, *second)}
-    if len(alike) > 1:
-        camera = 2 * np.diag(U_CAMERA_ABSOLUTE**2)
+    a, b = first[0], second[0]
+    zones = (first, second)
+    reference = _both(zones, lambda s: _square(_read(s)))
+    if len({(s.camera, s.light_name, s.correction.basis) for s in (*first, *second)}) > 1:
+        reference = reference + _both(zones, lambda s: _square(_stated(s)))
+        tone = _both(zones, lambda s: _square(_tone_acts(s)))
+        camera = _both(zones, lambda s: s.correction.error.u_absolute(s.reading.Lab))
     else:
-        known = first[0].camera is not None
-        camera = _camera_of_pair(delta, U_CAMERA_OTHER_PHOTO if known else U_CAMERA_UNKNOWN)
-    budget = {
-        "wood": _mean([_wood_alone(s.reading, to_Lab_a) for s in first])
-        + _mean([_wood_alone(s.reading, to_Lab_b) for s in second]),
-        "card": _card_noise([to_Lab_a * XYZ_a, to_Lab_b * XYZ_b], [first, second])
-        + _stated_card(to_Lab_b * XYZ_b - to_Lab_a * XYZ_a),
-        "light": _along(to_Lab_a @ XYZ_a, float(lights[0]))
-        + _along(to_Lab_b @ XYZ_b, float(lights[1]))
-        + sum(
-            _mixed_light([s.light.u_Lab_between(s.card_px, s.reading.centre_px) for s in zone])
-            for zone in (first, second)
-        ),
+        u_other = U_UNKNOWN_CAMERA if a.camera is None else U_OTHER_PHOTO
+        reference = reference + _square(_stated(b) - _stated(a))
+        tone = _square(_tone_acts(b) - _tone_acts(a))
+        camera = a.correction.error.u_pair(a.reading.Lab, b.reading.Lab) + np.eye(3) * u_other**2
+    return {
+        "reference": reference,
+        "light": _both(zones, _light_to_card),
+        "tone": tone,
         "camera": camera,
+        "repeats": _repeats([s.reading.Lab for s in first]) + _repeats([s.reading.Lab for s in second]),
     }
-    repeats = _repeats([s.reading.Lab for s in first]) + _repeats([s.reading.Lab for s in second])
-    return {**budget, "repeats": repeats}
 
 
-def _mean_XYZ(sights: Sequence[Sight]) -> Floats:
-    return np.asarray(np.mean([sight.reading.XYZ for sight in sights], axis=0))
+def _both(zones: tuple[Sequence[Sight], Sequence[Sight]], of: Callable[[Sight], Floats]) -> Floats:
+    """Covariance that both zones bring along, each the mean over its photos."""
+    return _mean([of(sight) for sight in zones[0]]) + _mean([of(sight) for sight in zones[1]])
+
+
+def _stated(sight: Sight) -> Floats:
+    """Change of CIELAB (3, m) by each doubt about what the reference is said to be."""
+    return _acts(sight, sight.correction.stated)
+
+
+def _read(sight: Sight) -> Floats:
+    """Change of CIELAB (3, m) by each doubt about how the reference was read."""
+    return _acts(sight, sight.correction.read)
+
+
+def _acts(sight: Sight, relative: Floats) -> Floats:
+    """Change of CIELAB (3, m) by relative changes (3, m) of X, Y and Z."""
+    XYZ = sight.reading.XYZ
+    return np.asarray(Lab_slopes(XYZ) @ (XYZ[:, np.newaxis] * relative))
+
+
+def _tone_acts(sight: Sight) -> Floats:
+    """Change of CIELAB (3, k) by each doubt about the tone curve."""
+    XYZ = sight.reading.XYZ
+    return np.asarray(Lab_slopes(XYZ) @ sight.correction.tone_acts(XYZ, sight.light_here))
+
+
+def _u_contrast(sight: Sight) -> float:
+    """By tone curve and camera: the change of a small step in lightness, relative to the step."""
+    darker, lighter = (sight.reading.XYZ * (1 + sign * CONTRAST_STEP) for sign in (-1, 1))
+    Lab_darker, Lab_lighter = XYZ_to_Lab(darker), XYZ_to_Lab(lighter)
+    step = float(Lab_lighter[0] - Lab_darker[0])
+    tone = [(Lab_slopes(XYZ) @ sight.correction.tone_acts(XYZ, sight.light_here))[0] for XYZ in (darker, lighter)]
+    of_tone = float(np.sqrt(((tone[1] - tone[0]) ** 2).sum())) / step
+    of_camera = float(np.sqrt(sight.correction.error.of_modes_between(Lab_darker, Lab_lighter)[0, 0])) / step
+    return float(np.hypot(of_tone, of_camera))
+
+
+def _light_to_card(sight: Sight) -> Floats:
+    """Covariance by the light between the reference and a zone."""
+    ends = sight.card_px, sight.reading.centre_px
+    level = _along(_acts(sight, np.ones((3, 1)))[:, 0], sight.light.u_between(*ends))
+    return level + _mixed_light(sight.light.u_Lab_between(*ends))
+
+
+def _light_between(a: Sight, b: Sight) -> Floats:
+    """Covariance by the light between two zones of one photo."""
+    ends = a.reading.centre_px, b.reading.centre_px
+    level = _along(_acts(b, np.ones((3, 1)))[:, 0], a.light.u_between(*ends))
+    return level + _mixed_light(a.light.u_Lab_between(*ends))
 
 
 def _wood_alone(reading: ZoneReading, to_Lab: Floats) -> Floats:
@@ -172,8 +217,9 @@ def _wood_alone(reading: ZoneReading, to_Lab: Floats) -> Floats:
     return _rows_part(np.nanmean(_rows(blocks), axis=1)) + _columns_part(blocks)
 
 
-def _wood_of_pair(a: Sight, b: Sight, to_Lab_a: Floats, to_Lab_b: Floats) -> Floats:
+def _wood_of_pair(a: Sight, b: Sight) -> Floats:
     """The same for a difference: on one board, strips at the same height are paired, and shared streaks cancel."""
+    to_Lab_a, to_Lab_b = Lab_slopes(a.reading.XYZ), Lab_slopes(b.reading.XYZ)
     blocks_a, blocks_b = a.reading.block_XYZ @ to_Lab_a.T, b.reading.block_XYZ @ to_Lab_b.T
     same_strips = a.board == b.board and np.allclose(a.reading.across_mm, b.reading.across_mm, atol=1.0)
     if not same_strips or len(blocks_a) != len(blocks_b):
@@ -214,35 +260,14 @@ def _columns_part(blocks: Floats) -> Floats:
     return np.asarray((axes * np.maximum(variances, 0.0)) @ axes.T / rows.shape[1])
 
 
-def _card_noise(acts: Sequence[Floats], zones: Sequence[Sequence[Sight]]) -> Floats:
-    """Noise of the card's mean, through the derivatives (3, 3) by a relative error of each tristimulus value."""
-    total = np.zeros((3, 3))
-    for act, sights in zip(acts, zones, strict=True):
-        variance = np.mean([sight.u_card_relative**2 for sight in sights], axis=0) / len(sights)
-        total += (act * variance) @ act.T
-    return total
-
-
-def _stated_card(act: Floats) -> Floats:
-    """Doubt about the card's stated value: level common to all three tristimulus values, neutrality of each."""
-    relative = np.full((3, 3), U_CARD_LEVEL**2) + np.diag(np.full(3, U_CARD_NEUTRAL**2))
-    return np.asarray(act @ relative @ act.T)
-
-
 def _along(direction: Floats, u_relative: float) -> Floats:
     """Covariance of a relative error of the light: all three tristimulus values move together."""
     return np.outer(direction, direction) * u_relative**2
 
 
-def _mixed_light(u_Lab: Sequence[Floats]) -> Floats:
-    """Covariance of what light of changing colour leaves, from its uncertainty (3,) in each photo: a bias of all."""
-    return np.diag(np.mean(u_Lab, axis=0) ** 2)
-
-
-def _camera_of_pair(delta_Lab: Floats, u_more: float) -> Floats:
-    distance = float(np.sqrt((delta_Lab**2).sum()))
-    variance = U_CAMERA_PAIR_FLOOR**2 + (U_CAMERA_PAIR_SHARE * distance) ** 2 + u_more**2
-    return np.eye(3) * variance
+def _mixed_light(u_Lab: Floats) -> Floats:
+    """Covariance of what light of changing colour leaves."""
+    return np.diag(u_Lab**2)
 
 
 def _repeats(values: Sequence[Floats]) -> Floats:
@@ -252,8 +277,9 @@ def _repeats(values: Sequence[Floats]) -> Floats:
     return np.asarray(np.cov(np.stack(values), rowvar=False) / len(values))
 
 
-def _with_repeats(budget: Budget, values: Sequence[Floats]) -> Budget:
-    return {**budget, "repeats": _repeats(values)}
+def _square(acts: Floats) -> Floats:
+    """Covariance of independent effects (3, m), one sigma each."""
+    return np.asarray(acts @ acts.T)
 
 
 def _mean(covariances: Sequence[Floats]) -> Floats:

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 
+TERMS = ("1", "L", "a", "b", "L L", "a a", "b b", "L a", "a b", "L b")  # of the quadratic
 # Of stained wood in CIELAB: scaled by these, the terms of the quadratic stay near 1.
 MIDDLE, REACH = np.array([50.0, 15.0, 25.0]), np.array([25.0, 15.0, 20.0])
 NEGLIGIBLE = 1e-3  # of the largest mode
@@ -26,10 +27,12 @@ class CameraError:
 
     modes: Floats  # (10, 3, m): coefficients of the quadratic, of L*, a*, b*
     unseen: Floats  # (3, 3): covariance of what wood of one colour can differ by
+    # What single colours are wider by than pairs are: errors of different causes have tails of different length.
+    widening: float = 1.0
 
     def u_absolute(self, Lab: ArrayLike) -> Floats:
         """Covariance (3, 3) of the error in CIELAB of wood that looks like `Lab` (3,)."""
-        acts = self._acts(Lab)
+        acts = self._acts(Lab) * self.widening
         return np.asarray(acts @ acts.T + self.unseen)
 
     def u_pair(self, Lab_a: ArrayLike, Lab_b: ArrayLike) -> Floats:
@@ -39,8 +42,13 @@ class CameraError:
         alike = np.exp(-distance / LIKE_COLOURS_Lab)
         return np.asarray(acts @ acts.T + 2 * (1 - alike) * self.unseen + np.eye(3) * PAIR_FLOOR_Lab**2)
 
+    def of_modes_between(self, Lab_a: ArrayLike, Lab_b: ArrayLike) -> Floats:
+        """The same (3, 3) for two shades of one and the same surface: spectra play no part."""
+        acts = self._acts(Lab_b) - self._acts(Lab_a)
+        return np.asarray(acts @ acts.T)
+
     def _acts(self, Lab: ArrayLike) -> Floats:
-        return np.asarray(np.tensordot(_quadratic(np.asarray(Lab, dtype=np.float64)), self.modes, axes=1))
+        return np.asarray(np.tensordot(quadratic(np.asarray(Lab, dtype=np.float64)), self.modes, axes=1))
 
 
 def error_of_modes(Lab: Floats, errors: Floats, of_spectrum: Floats) -> CameraError:
@@ -55,7 +63,7 @@ def error_of_modes(Lab: Floats, errors: Floats, of_spectrum: Floats) -> CameraEr
         Error in CIELAB that is known for each spectrum, but not when only its colour is known. Its smooth part
         becomes one more mode, its scatter the unseen part.
     """
-    terms = _quadratic(Lab)
+    terms = quadratic(Lab)
     everything = np.concatenate([errors, of_spectrum[..., np.newaxis]], axis=2)
     smooth = np.linalg.lstsq(terms, everything.reshape(len(Lab), -1), rcond=None)[0]
     scatter = of_spectrum - terms @ smooth.reshape(10, *everything.shape[1:])[..., -1]
@@ -65,7 +73,7 @@ def error_of_modes(Lab: Floats, errors: Floats, of_spectrum: Floats) -> CameraEr
     return CameraError(modes, scatter.T @ scatter / (len(Lab) - 10))
 
 
-def _quadratic(Lab: Floats) -> Floats:
+def quadratic(Lab: Floats) -> Floats:
     """Terms (..., 10) of a quadratic in CIELAB; beyond the range of stained wood the colour is held at its border."""
     x, y, z = np.moveaxis(np.clip((Lab - MIDDLE) / REACH, -2.5, 2.5), -1, 0)
     return np.stack([np.ones_like(x), x, y, z, x * x, y * y, z * z, x * y, y * z, x * z], axis=-1)

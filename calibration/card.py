@@ -31,6 +31,7 @@ MAX_UNCALM = 0.12
 CALM_RATIO = 0.10  # ln units of a ratio: 8-bit steps alone make 0.06 in the blue of an under-exposed card
 MIN_SCORE = 0.2  # below it a patch is no card: simulated cards reach 0.45 and more, patches of other photos often less
 MIN_STEP, CLEAR_STEP = 0.05, 0.25  # ln units, of luminance or a ratio, between the card and what lies around it
+PAPER_RIM, PAPER_PIXELS = 0.08, 200  # of a paper's sides, left out; so many pixels of it tell the photo's cast
 SAME_PATCH = 0.5  # overlap of two candidates that are one patch
 # A sheet of paper is as calm and neutral as the card. What tells them apart is what else there is: taken as 18 %, the
 # right patch leaves the brightest surface of the scene between a tenth and a perfect white. Chosen.
@@ -64,19 +65,32 @@ def find_card(
     scene_log_Y = float(np.percentile(preview.log_Y, BRIGHTEST_PERCENTILE))
     candidates: tuple[Candidate, ...] = ()
     quads: list[NDArray[np.float64]] = []
-    for masks in (_colour_masks(preview, background), _lightness_masks(preview)):
+    layers = preview.layers - _cast_of(preview, papers)
+    for masks in (_colour_masks(layers, background), _lightness_masks(preview)):
         for mask in masks:
             quads += [quad for quad in _quads(mask) if not any(_same(quad, other) for other in quads)]
         quads = [quad for quad in quads if not any(_lies_on(quad, paper) for paper in papers)]
-        candidates = _best(preview.layers, quads, scene_log_Y)
+        candidates = _best(layers, quads, scene_log_Y)
         if candidates and candidates[0].score * _plausible_level(candidates[0], scene_log_Y) > GOOD_ENOUGH:
             break
     return candidates
 
 
-def _colour_masks(preview: Preview, background: Background) -> Iterator[NDArray[np.uint8]]:
+def _cast_of(preview: Preview, papers: Sequence[NDArray[np.float64]]) -> NDArray[np.float32]:
+    """Ratios (3,), the first 0, that a neutral surface has in this photo, by known white paper; zeros without any."""
+    inside = np.zeros(preview.log_Y.shape, np.uint8)
+    for paper in papers:
+        cv2.fillConvexPoly(inside, np.round(shrunk(paper, PAPER_RIM)).astype(np.int32), 1)
+    pixels = preview.layers[inside.astype(bool)]
+    if len(pixels) < PAPER_PIXELS:
+        return np.zeros(3, np.float32)
+    white = pixels[pixels[:, 0] > np.percentile(pixels[:, 0], 50)]  # print is darker
+    return np.concatenate([[0.0], np.median(white[:, 1:], axis=0)]).astype(np.float32)
+
+
+def _colour_masks(layers: NDArray[np.float32], background: Background) -> Iterator[NDArray[np.uint8]]:
     """What is neutral, by several limits; what is apart from the background; what is both."""
-    colourfulness = np.asarray(cv2.magnitude(preview.layers[..., 1], preview.layers[..., 2]), dtype=np.float32)
+    colourfulness = np.asarray(cv2.magnitude(layers[..., 1], layers[..., 2]), dtype=np.float32)
     for values, levels in (
         (colourfulness, np.geomspace(0.04, 0.6, LEVELS)),
         (background.distance, np.geomspace(4, 40, LEVELS // 2)),

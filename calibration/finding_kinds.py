@@ -341,7 +341,8 @@ KINDS = (
         "tone-unsure",
         Severity.WARNING,
         "The camera's tone curve could not be taken back: {reason}.",
-        "Switch off HDR, filters and scene modes, keep shade and shine off the reference, and let it and the board fill "
+        "Switch off HDR, filters and scene modes, keep shade and shine off the reference, and let it and the board "
+        "fill "
         "the frame; or use the camera's raw format.",
         "Cameras raise contrast and lenses scatter light. Known neutral steps show both, and then they are taken back; "
         "otherwise a pair of colours may be wrong by up to 0.7 Delta E 2000, a single one by up to 4.",
@@ -352,7 +353,8 @@ KINDS = (
         "The step card was not found: {reason}.",
         "Give the corners of its row of steps in job.toml: card = [[x, y], …], or lay it flat beside the board, wholly "
         "in frame, each step at least 1/60 of the photo wide.",
-        "The card is searched as a row of calm, neutral steps, each darker than the last, with the lightness that their "
+        "The card is searched as a row of calm, neutral steps, each darker than the last, with the lightness that "
+        "their "
         "reflectances ask for.",
     ),
     FindingKind(
@@ -441,6 +443,16 @@ KINDS = (
         "Few code values are left for the dark stains, so noise and rounding grow.",
     ),
     FindingKind(
+        "chart-misfit",
+        Severity.WARNING,
+        "The chart's colours fit its values badly: {residual:.1f} on average (limit {limit:.1f}, CIEDE2000).",
+        "Check the edition or the values file in job.toml, that the chart is clean, and that one kind of light falls "
+        "on "
+        "it.",
+        "Each patch is foretold from the others. A chart of the other edition, faded or in mixed light does not agree "
+        "with itself; the uncertainty is widened by as much.",
+    ),
+    FindingKind(
         "chart-missing",
         Severity.UNUSABLE,
         "The 24-patch chart was not found: {reason}.",
@@ -460,14 +472,16 @@ KINDS = (
         Severity.UNUSABLE,
         "Only {used} of the chart's 24 patches can be used (at least {limit} needed): {which}.",
         "Keep the whole chart in even light, free of shadows, highlights and things lying on it, and nothing clipped.",
-        "A camera's correction is fitted to the patches. With fewer, or without light and dark neutrals, it would bend.",
+        "A camera's correction is fitted to the patches. With fewer, or without light and dark neutrals, it would "
+        "bend.",
     ),
     FindingKind(
         "chart-patches-left-out",
         Severity.WARNING,
         "Patches of the chart that are {why} were left out: {which}.",
         "Take away what lies on the chart, keep it wholly in frame, and give enough light.",
-        "The correction rests on the other patches. Each patch is held against what the others say of camera and light.",
+        "The correction rests on the other patches. Each patch is held against what the others say of camera and "
+        "light.",
     ),
     FindingKind(
         "chart-clipped",
@@ -501,7 +515,8 @@ KINDS = (
         "chart-values",
         Severity.UNUSABLE,
         "The chart's own values cannot be used: {reason}.",
-        "Write the header L,a,b and 24 rows of numbers, row by row from dark skin, or name the chart's edition instead.",
+        "Write the header L,a,b and 24 rows of numbers, row by row from dark skin, or name the chart's edition "
+        "instead.",
         "The file is checked with the job file, before anything is measured. Values far from the published ones are "
         "rows in another order, or a slip of the pen.",
     ),
@@ -609,7 +624,8 @@ KINDS = (
     FindingKind(
         "card-beyond-strips",
         Severity.WARNING,
-        "The light at the gray card is only known to {percent:.0f} % against the board's (limit {limit:.0f} %): it lies "
+        "The light at the gray card is only known to {percent:.0f} % against the board's (limit {limit:.0f} %): it "
+        "lies "
         "too far from where the strips show the light.",
         "Lay the card close to one end of the board, between the lines of the two strips.",
         "Between and along the strips the light can be told to a per cent or less. Above the upper or below the lower "

@@ -11,9 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.camera import gray_card_correction
-from calibration.card_checks import card_findings
-from calibration.errors import PlaceError, ReferenceCardError
+from calibration.correction import Correction, with_tone
+from calibration.errors import PlaceError
 from calibration.findings import REGISTRY, Finding, finding
 from calibration.light import Light, gain_over, light_from_background, light_from_flat
 from calibration.paper_light import light_by_paper
@@ -22,7 +21,13 @@ from calibration.photo_checks import exposure_findings, place_findings
 from calibration.place import Place
 from calibration.plane import FlatPicture, Plane, flatten, plane_from_corners
 from calibration.quads import quad_mask, shrunk, side_lengths
-from calibration.reference import GrayReading, read_gray_card
+from calibration.reference_reading import (
+    correction_findings,
+    correction_of,
+    read_reference,
+    reference_findings,
+    tone_of,
+)
 
 # Chosen: ten pixels in the shortest wavelength that counts as blotch (4 mm), and no more work than that needs.
 MM_PER_PX = 0.4
@@ -73,8 +78,8 @@ class FlatBoard:
     photo_px_per_mm: float  # coarsest scale in the photo over the board
     located_by: Literal["strips", "corners", "outline"]
     plane: Plane
-    card_px: NDArray[np.float64]  # (4, 2), the card's corners in the photo
-    reading: GrayReading
+    card_px: NDArray[np.float64]  # (4, 2), the reference's corners in the photo
+    correction: Correction
     light: Light
     findings: tuple[Finding, ...]
 
@@ -88,22 +93,19 @@ def flat_board(
     photo: Photo,
     place: Place,
     size_mm: tuple[float, float],
-    known_XYZ: NDArray[np.float64],
     *,
     flat: Photo | None = None,
     mm_per_px: float = MM_PER_PX,
 ) -> FlatBoard:
-    """Turn a photo with a gray card into a flat board in XYZ.
+    """Turn a photo with a reference in it into a flat board in XYZ.
 
     Parameters
     ----------
     photo : Photo
     place : Place
-        Where the board and the card lie (`locate`).
+        Where the board and the reference lie, and what is known of it (`locate`).
     size_mm : (float, float)
         Length along the grain and width of the board, mm.
-    known_XYZ : ndarray, (3,)
-        The gray card under D50, Y = 1 for a perfect white (`card_XYZ`).
     flat : Photo, optional
         A plain sheet in the same place and light.
     mm_per_px : float
@@ -114,23 +116,28 @@ def flat_board(
     PlaceError
         If the board was not found, or is seen too small.
     ReferenceCardError
-        If the card was not found or cannot serve.
+        If the reference was not found or cannot serve.
     """
     if photo.reduced > 1:
         raise ValueError("flat_board: a photo decoded at reduced size averages its codes; open it whole to measure it.")
     plane = _plane(photo, place, size_mm)
     coarsest, _ = plane.px_per_mm()
     findings = [*photo.findings, *place_findings(photo, place, plane)]
-    card_px, reading = _card(photo, place)
+    read = read_reference(photo, place)
     light, light_findings = _light(photo, place, plane, flat)
-    findings += [*card_findings(photo, place, plane, reading, light), *light_findings]
+    tone = tone_of(read, light)
+    if tone.is_usable:
+        photo = with_tone(photo, tone)
+        light, light_findings = _light(photo, place, plane, flat)
+    correction = correction_of(photo, read, tone, light)
+    findings += [*reference_findings(photo, place, plane, read, light), *correction_findings(correction, read)]
+    findings += light_findings
     picture = flatten(photo, plane, mm_per_px)
-    matrix = gray_card_correction(photo, reading, known_XYZ)
     linear = picture.linear_RGB
     if light.mapped:
-        linear = linear * gain_over(light, plane, picture.seen.shape, mm_per_px, card_px)
-    XYZ = np.asarray(cv2.transform(linear, matrix.astype(np.float32)), dtype=np.float32)
-    under_card = _under_card(picture, plane.to_mm(card_px))
+        linear = linear * gain_over(light, plane, picture.seen.shape, mm_per_px, read.card_px)
+    XYZ = np.asarray(cv2.transform(linear, correction.matrix.astype(np.float32)), dtype=np.float32)
+    under_card = _under_card(picture, plane.to_mm(read.card_px))
     measurable = picture.seen & ~under_card & ~_under_strips(picture, place, plane)
     some = slice(2, -2, 4)  # not the outermost pixels: the table shines into them
     findings += exposure_findings(picture.linear_RGB[some, some], picture.clipped)
@@ -144,8 +151,8 @@ def flat_board(
         coarsest,
         place.located_by or "corners",
         plane,
-        card_px,
-        reading,
+        read.card_px,
+        correction,
         light,
         tuple(findings),
     )
@@ -176,9 +183,10 @@ def photo_findings(photo: Photo, place: Place, size_mm: tuple[float, float] | No
     """
     plane = _plane(photo, place, size_mm or _usual_size(place))
     findings = place_findings(photo, place, plane)
-    _, reading = _card(photo, place)
+    read = read_reference(photo, place)
     light, light_findings = _light(photo, place, plane, None)
-    return [*findings, *card_findings(photo, place, plane, reading, light), *light_findings, *_exposure(photo, plane)]
+    findings += reference_findings(photo, place, plane, read, light)
+    return [*findings, *light_findings, *_exposure(photo, plane)]
 
 
 def _exposure(photo: Photo, plane: Plane) -> list[Finding]:
@@ -261,17 +269,6 @@ def _usual_size(place: Place) -> tuple[float, float]:
     across, down = float(sides[[0, 2]].mean()), float(sides[[1, 3]].mean())
     scale = USUAL_LENGTH_MM / max(across, down)
     return across * scale, down * scale
-
-
-def _card(photo: Photo, place: Place) -> tuple[NDArray[np.float64], GrayReading]:
-    if place.card is None:
-        raise ReferenceCardError(
-            f"the gray card was not found: {place.why_no_card}.",
-            photo=photo.name,
-            remedy=REGISTRY["card-missing"].remedy,
-            code="card-missing",
-        )
-    return place.card, read_gray_card(photo, place.card)
 
 
 def _light(photo: Photo, place: Place, plane: Plane, flat: Photo | None) -> tuple[Light, list[Finding]]:

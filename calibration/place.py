@@ -16,17 +16,25 @@ from numpy.typing import ArrayLike, NDArray
 from calibration.background import Background, background_of
 from calibration.board_search import BoardFound, Look, find_boards
 from calibration.card import find_card
+from calibration.chart_finder import ChartFound, find_chart
 from calibration.edges import EdgeQuad, refine_quad
 from calibration.findings import Finding
+from calibration.known import KnownReference, gray_card
 from calibration.photo import Photo
 from calibration.preview import Preview, preview_of
 from calibration.quads import side_lengths
+from calibration.step_card import StepsFound, find_step_card
 from calibration.strip_board import SettledBoard
 from calibration.strip_plane import StripPlane
 from calibration.strip_search import StripSearch, Wanted, search_strips
 
 CARD_REACH_SHARE = 0.08  # of the card's shorter side: how far its edge may lie from the first guess
 CARD_SUPPORT = 0.3  # share of profiles that must agree before a refined card replaces the first guess
+NOT_SEEN = {
+    "gray-card": "no calm, neutral, four-sided patch was seen",
+    "step-card": "no row of calm gray steps, each darker than the last, was seen",
+    "chart-24": "no field of 4 by 6 patches of its colours was seen",
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,7 +42,9 @@ class Place:
     """Where things lie in a photo, in photo pixels."""
 
     board: NDArray[np.float64] | None  # (4, 2): top-left, top-right, bottom-right, bottom-left of the board itself
-    card: NDArray[np.float64] | None  # (4, 2), clockwise from anywhere
+    card: NDArray[np.float64] | None  # (4, 2), of the reference, clockwise from anywhere
+    patches: ChartFound | StepsFound | None  # the reference's patches, where it has several
+    known: KnownReference  # what was looked for
     located_by: Literal["strips", "corners", "outline"] | None
     strips: SettledBoard | None  # None: no strips, or its place does not come from them
     beside: StripPlane | None  # the strips along it, for the light, wherever its place comes from
@@ -58,6 +68,7 @@ def locate(
     *,
     corners: ArrayLike | None = None,
     card: ArrayLike | None = None,
+    known: KnownReference | None = None,
 ) -> Place:
     """Find one board and the card: `locate_all` for a photo in which no other board is named.
 
@@ -68,15 +79,22 @@ def locate(
         Length (along the grain) and width of the board, mm. None: any four-sided shape will do.
     corners, card : array_like, (4, 2), optional
         Corners that the finisher gave, in pixels; they are used as they are.
+    known : KnownReference, optional
+        The reference that lies in the photo. Left out: a gray card.
 
     Returns
     -------
     Place
     """
-    return locate_all(photo, [Wanted(size_mm, corners)], card)[0]
+    return locate_all(photo, [Wanted(size_mm, corners)], card, known)[0]
 
 
-def locate_all(photo: Photo, wanted: Sequence[Wanted], card: ArrayLike | None = None) -> tuple[Place, ...]:
+def locate_all(
+    photo: Photo,
+    wanted: Sequence[Wanted],
+    card: ArrayLike | None = None,
+    known: KnownReference | None = None,
+) -> tuple[Place, ...]:
     """Find all boards that a photo is said to show, and the card.
 
     Parameters
@@ -87,6 +105,8 @@ def locate_all(photo: Photo, wanted: Sequence[Wanted], card: ArrayLike | None = 
         order in the photo, row by row from the top, each row from the left.
     card : array_like, (4, 2), optional
         The card's corners that the finisher gave, in pixels.
+    known : KnownReference, optional
+        The reference that lies in the photo. Left out: a gray card.
 
     Returns
     -------
@@ -105,12 +125,15 @@ def locate_all(photo: Photo, wanted: Sequence[Wanted], card: ArrayLike | None = 
         background = background_of(preview)
     strips = search.result()
     papers_px = _papers_px(strips, wanted)
-    card_found = _card(photo, preview, background, card, papers_px)
+    known = known or gray_card()
+    card_found = _reference(photo, _Seen(preview, background, papers_px), known, card)
     found = find_boards(Look(photo, preview, background, card_found.quad), wanted, strips)
     return tuple(
         Place(
             board=board.quad,
             card=card_found.quad,
+            patches=card_found.patches,
+            known=known,
             located_by=board.located_by,
             strips=board.strips,
             beside=board.beside,
@@ -122,7 +145,7 @@ def locate_all(photo: Photo, wanted: Sequence[Wanted], card: ArrayLike | None = 
             why_no_board=board.why_not,
             code_no_board=board.code,
             findings=board.findings,
-            why_no_card="" if card_found.quad is not None else "no calm, neutral, four-sided patch was seen",
+            why_no_card="" if card_found.quad is not None else NOT_SEEN[known.kind],
             card_rivals=card_found.rivals,
             preview=preview,
             background=background,
@@ -150,24 +173,39 @@ def _elsewhere(own: int, found: Sequence[BoardFound], strips: StripSearch) -> tu
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    preview: Preview
+    background: Background
+    papers_px: tuple[NDArray[np.float64], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _CardFound:
     quad: NDArray[np.float64] | None
-    edges: EdgeQuad | None
-    rivals: tuple[NDArray[np.float64], ...]
+    edges: EdgeQuad | None = None
+    rivals: tuple[NDArray[np.float64], ...] = ()
+    patches: ChartFound | StepsFound | None = None
 
 
-def _card(
-    photo: Photo,
-    preview: Preview,
-    background: Background,
-    given: ArrayLike | None,
-    papers_px: tuple[NDArray[np.float64], ...],
-) -> _CardFound:
+def _reference(photo: Photo, seen: _Seen, known: KnownReference, given: ArrayLike | None) -> _CardFound:
+    if known.kind == "gray-card":
+        return _card(photo, seen, given)
+    patches: ChartFound | StepsFound | None
+    if known.kind == "chart-24":
+        patches = find_chart(photo, seen.preview, given)
+    else:
+        papers = [seen.preview.to_preview(paper) for paper in seen.papers_px]
+        patches = find_step_card(seen.preview, [float(Y) for Y in known.XYZ[:, 1]], given, papers)
+    return _CardFound(None) if patches is None else _CardFound(patches.corners_px, patches=patches)
+
+
+def _card(photo: Photo, seen: _Seen, given: ArrayLike | None) -> _CardFound:
     if given is not None:
-        return _CardFound(np.asarray(given, dtype=np.float64), None, ())
-    candidates = find_card(preview, background, [preview.to_preview(paper) for paper in papers_px])
+        return _CardFound(np.asarray(given, dtype=np.float64))
+    preview = seen.preview
+    candidates = find_card(preview, seen.background, [preview.to_preview(paper) for paper in seen.papers_px])
     if not candidates:
-        return _CardFound(None, None, ())
+        return _CardFound(None)
     coarse = preview.to_photo(candidates[0].quad)
     reach_px = max(5.0, CARD_REACH_SHARE * float(side_lengths(coarse).min()))
     edges = refine_quad(photo, coarse, reach_px)

@@ -1,9 +1,10 @@
 """Zone readings made by hand for the tests of uncertainty and comparison: colours and blocks as wanted, no photo."""
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
-from board_photos import Floats
+from board_photos import Floats, photo_of_light
 from numpy.typing import ArrayLike
 from simulator.spectra import L_to_Y
 
@@ -13,6 +14,9 @@ from analyzer.pooling import MeasuredZone
 from analyzer.uncertainty import Sight
 from analyzer.zones import ZoneReading
 from calibration.colorspace import Lab_to_XYZ
+from calibration.correction import by_gray_card
+from calibration.known import gray_card
+from calibration.reference import GrayReading
 
 if TYPE_CHECKING:
     from calibration.light import Light
@@ -21,8 +25,17 @@ NO_EVENNESS = Evenness(None, None, None, None, (), np.empty((0, 0), np.float32))
 ROWS, COLUMNS = 7, 5  # blocks of a zone of 110 x 80 mm
 
 
+GRAY_CARD = by_gray_card(
+    photo_of_light(np.full((8, 8, 3), 0.18)),
+    GrayReading(np.full(3, 0.18), np.full(3, 5e-4), 0.0, 64, 0.0, 0.0),
+    gray_card(),
+)
+
+
 class SteadyLight:
     """Light whose doubt between any two places is one number, and of its colour (L*, a*, b*) another."""
+
+    mapped = False
 
     def __init__(self, u_relative: float, u_Lab: ArrayLike = (0.0, 0.0, 0.0)) -> None:
         self.u_relative = u_relative
@@ -65,6 +78,7 @@ def sight_of(
     *,
     u_light: float = 0.004,
     u_light_Lab: ArrayLike = (0.0, 0.0, 0.0),
+    u_read: float = 5e-4,
     **of_sight: Any,  # noqa: ANN401 - fields of Sight
 ) -> Sight:
     usual: dict[str, Any] = {
@@ -73,7 +87,7 @@ def sight_of(
         "camera": "one",
         "light_name": None,
         "card_px": np.array([400.0, 500.0]),
-        "u_card_relative": np.full(3, 5e-4),
+        "correction": replace(GRAY_CARD, read=np.diag(np.full(3, u_read))),
     }
     return Sight(reading=reading, light=cast("Light", SteadyLight(u_light, u_light_Lab)), **(usual | of_sight))
 

@@ -17,7 +17,6 @@ from simulator import RenderedPhoto, save_photo
 from analyzer import measure_job
 from analyzer.consistency import PhotoFacts, consistency_findings
 from analyzer.results import Results
-from analyzer.uncertainty import U_CAMERA_ABSOLUTE
 from calibration.exif import Exif
 from calibration.findings import Finding
 from calibration.photo import open_photo
@@ -82,7 +81,7 @@ def test_another_camera_is_told_with_both_names_and_widens_the_comparison(tmp_pa
     assert all(photo.usable for photo in results.photos)
     lab_u95 = zone_of(results, "A/control").lab_u95
     assert lab_u95 is not None
-    assert np.all(np.array(lab_u95) > 1.9 * U_CAMERA_ABSOLUTE)
+    assert np.all(np.array(lab_u95) > 1.9)  # the whole error of a camera of which only a gray card tells
 
 
 def test_another_camera_at_another_stage_is_no_matter(tmp_path: Path, small: RenderedPhoto) -> None:

@@ -27,7 +27,6 @@ from board_photos import (
 from numpy.typing import NDArray
 from simulator import Background, Board, GlareSpot, GrayCard, Light, PaintedZone, RenderedPhoto, Scene, gaussian_field
 
-from calibration.camera import card_XYZ
 from calibration.colorspace import D50, XYZ_to_Lab
 from calibration.errors import CalibrationError, PlaceError, ReferenceCardError
 from calibration.findings import REGISTRY, Severity, finding_of
@@ -35,7 +34,6 @@ from calibration.flatboard import FlatBoard, flat_board, photo_findings
 from calibration.photo import Photo
 from calibration.place import locate
 
-GRAY = card_XYZ(0.18, None)
 SIZE_mm = (290.0, 145.0)
 
 # A painted photo: table, board and card, the board at 2.6 px/mm.
@@ -58,7 +56,7 @@ def painted(
 
 def measured(light: Floats | Photo, size_mm: tuple[float, float] = SIZE_mm, **given: Any) -> FlatBoard:  # noqa: ANN401
     photo = light if isinstance(light, Photo) else photo_of_light(light)
-    return flat_board(photo, locate(photo, size_mm, **given), size_mm, GRAY)
+    return flat_board(photo, locate(photo, size_mm, **given), size_mm)
 
 
 def codes(board: FlatBoard) -> list[str]:
@@ -191,7 +189,7 @@ def test_the_quick_check_says_what_measuring_says() -> None:
         photo = photo_of_light(light)
         place = locate(photo, size_mm)
         quick = {finding.code for finding in photo_findings(photo, place, size_mm)}
-        assert quick == set(codes(flat_board(photo, place, size_mm, GRAY))) - {"light-not-mapped"}
+        assert quick == set(codes(flat_board(photo, place, size_mm))) - {"light-not-mapped"}
 
 
 def test_a_painted_board_is_measured_to_a_hundredth_of_L() -> None:
@@ -333,5 +331,5 @@ def test_neither_photo_nor_place_is_changed() -> None:
     photo = photo_of_light(painted())
     place = locate(photo, SIZE_mm)
     before = photo.codes.copy(), place.board.copy(), place.card.copy()
-    flat_board(photo, place, SIZE_mm, GRAY)
+    flat_board(photo, place, SIZE_mm)
     assert all(np.array_equal(a, b) for a, b in zip(before, (photo.codes, place.board, place.card), strict=True))

@@ -11,7 +11,6 @@ import pytest
 from board_photos import Floats, photo_of_light
 from numpy.typing import NDArray
 
-from calibration.camera import card_XYZ
 from calibration.colorspace import XYZ_to_Lab
 from calibration.flatboard import FlatBoard, flat_board
 from calibration.place import locate
@@ -58,7 +57,7 @@ def sheet(level: float = SHEET) -> Floats:
 def measured(light: Floats, flat: Floats | None) -> FlatBoard:
     photo = photo_of_light(np.clip(on_table() * light, 0, 0.99))
     place = locate(photo, SIZE_mm, corners=BOARD, card=CARD)
-    return flat_board(photo, place, SIZE_mm, card_XYZ(0.18, None), flat=None if flat is None else photo_of_light(flat))
+    return flat_board(photo, place, SIZE_mm, flat=None if flat is None else photo_of_light(flat))
 
 
 def lightness(board: FlatBoard) -> NDArray[np.float64]:
@@ -173,7 +172,7 @@ def test_light_that_nothing_tells_of_costs_more_the_farther_apart(block_px: int,
     blocks = rng.uniform(0.03, 0.95, (SHAPE[0] // block_px, SHAPE[1] // block_px + 1, channels))
     table = np.broadcast_to(blocks, (*blocks.shape[:2], 3)).repeat(block_px, axis=0).repeat(block_px, axis=1)
     photo = photo_of_light(filled(table[: SHAPE[0], : SHAPE[1]], [(BOARD, Y_OF_L50), (CARD, 0.18)]))
-    board = flat_board(photo, locate(photo, SIZE_mm, corners=BOARD, card=CARD), SIZE_mm, card_XYZ(0.18, None))
+    board = flat_board(photo, locate(photo, SIZE_mm, corners=BOARD, card=CARD), SIZE_mm)
     near, far = (board.light.u_between((150, 100), (x, 100)) for x in (200, 650))
     assert near < far
     assert far > 0.05

@@ -30,7 +30,6 @@ from simulator import (
 from analyzer import measure_job
 from analyzer.results import STAGES
 from analyzer.wetness import DULL_STAGES
-from calibration.camera import card_XYZ
 from calibration.colorspace import D50, Lab_to_XYZ
 from calibration.flatboard import flat_board
 from calibration.place import locate
@@ -133,7 +132,7 @@ def sheens(board: Board, light: Light = Light(), seed: int = 1, **of_scene: Any)
     """Of each third of the board, 5 mm inside its edges."""
     rendered = taken(scene(board, light, **of_scene), seed, size_px=(900, 675))
     place = locate(photo_of(rendered), board.size_mm, corners=corners(rendered), card=card_corners(rendered))
-    flat = flat_board(photo_of(rendered), place, board.size_mm, card_XYZ(0.18, None))
+    flat = flat_board(photo_of(rendered), place, board.size_mm)
     rows = slice(round(5 / MM), round((board.width_mm - 5) / MM))
     found = []
     for left in (0, 100, 200):

@@ -18,15 +18,17 @@ from analyzer.guard_band import Z_975
 from analyzer.replicates import student_t_975
 from analyzer.uncertainty import (
     SOURCES,
-    U_CARD_LEVEL,
     Budget,
-    Lab_jacobian,
     absolute_budget,
     covariance_of,
     in_common,
     pair_budget,
+    wood_of_pair,
+    wood_of_zone,
 )
 from calibration.colorspace import D50, Lab_to_XYZ, XYZ_to_Lab
+from calibration.correction import U_CARD_LEVEL
+from calibration.white_preserving import Lab_slopes
 
 MAPLE, CHERRY, DARK = (62.0, 9.0, 24.0), (45.0, 16.0, 25.0), (24.0, 8.0, 9.0)
 LABS = st.tuples(st.floats(3, 95), st.floats(-40, 60), st.floats(-40, 60)).map(np.array)
@@ -51,7 +53,7 @@ def test_derivatives_of_Lab_are_those_of_the_formula(Lab: Floats) -> None:
     )
     near_joint = np.abs(XYZ / D50 / (6 / 29) ** 3 - 1) < 1e-4
     if not near_joint.any():  # the formula's two pieces meet there
-        assert Lab_jacobian(XYZ) == pytest.approx(numeric, rel=1e-4, abs=1e-4)
+        assert Lab_slopes(XYZ) == pytest.approx(numeric, rel=1e-4, abs=1e-4)
 
 
 BLOCKS = st.integers(0, 2**32 - 1).map(lambda start: spread(start, 1.0))
@@ -85,29 +87,27 @@ def test_every_source_is_a_covariance(a: Floats, b: Floats, holes: set[tuple[int
 
 
 def test_the_cards_error_is_common_to_equal_zones_and_cancels() -> None:
-    first, second = (sight_of(reading_of(blocks_of(CHERRY)), u_card_relative=np.full(3, 0.05)) for _ in range(2))
-    assert pair_budget([first], [second])["card"] == pytest.approx(0, abs=1e-12)
-    assert u_L(absolute_budget([first])["card"]) > 1
+    first, second = (sight_of(reading_of(blocks_of(CHERRY)), u_read=0.05) for _ in range(2))
+    assert pair_budget([first], [second])["reference"] == pytest.approx(0, abs=1e-12)
+    assert u_L(absolute_budget([first])["reference"]) > 1
 
 
 @pytest.mark.parametrize(("a", "b"), [(CHERRY, DARK), (MAPLE, CHERRY), (MAPLE, DARK)])
 def test_a_card_2_percent_off_moves_colours_as_the_budget_says(a: Floats, b: Floats) -> None:
     """All tristimulus values 2 % higher: each zone moves by about one sigma of level, their difference by far less."""
-    zones = [sight_of(reading_of(blocks_of(Lab)), u_card_relative=np.zeros(3)) for Lab in (a, b)]
+    zones = [sight_of(reading_of(blocks_of(Lab)), u_read=0.0) for Lab in (a, b)]
     moved = [XYZ_to_Lab((1 + U_CARD_LEVEL) * zone.reading.XYZ) - zone.reading.Lab for zone in zones]
     for zone, move in zip(zones, moved, strict=True):
-        assert abs(move[0]) == pytest.approx(u_L(absolute_budget([zone])["card"]), rel=0.05)
-    pair = pair_budget([zones[0]], [zones[1]])["card"]
+        assert abs(move[0]) == pytest.approx(u_L(absolute_budget([zone])["reference"]), rel=0.05)
+    pair = pair_budget([zones[0]], [zones[1]])["reference"]
     assert abs(moved[1][0] - moved[0][0]) == pytest.approx(u_L(pair), rel=0.1)
-    assert u_L(pair) < 0.7 * u_L(absolute_budget([zones[0]])["card"])
+    assert u_L(pair) < 0.7 * u_L(absolute_budget([zones[0]])["reference"])
 
 
 def test_the_cards_noise_shrinks_with_the_number_of_photos() -> None:
-    sights = [
-        sight_of(reading_of(blocks_of(CHERRY)), photo=f"{k}.jpg", u_card_relative=np.full(3, 0.05)) for k in range(4)
-    ]
-    stated = absolute_budget([sight_of(reading_of(blocks_of(CHERRY)), u_card_relative=np.zeros(3))])["card"]
-    one, four = (absolute_budget(sights[:count])["card"] - stated for count in (1, 4))
+    sights = [sight_of(reading_of(blocks_of(CHERRY)), photo=f"{k}.jpg", u_read=0.05) for k in range(4)]
+    stated = absolute_budget([sight_of(reading_of(blocks_of(CHERRY)), u_read=0.0)])["reference"]
+    one, four = (absolute_budget(sights[:count])["reference"] - stated for count in (1, 4))
     assert four == pytest.approx(one / 4, rel=1e-9)
 
 
@@ -156,9 +156,9 @@ def test_streaks_that_cross_both_zones_cancel_on_one_board_but_not_between_board
     streaks = np.repeat(np.random.default_rng(3).normal(0, 1.5, (ROWS, 1)), COLUMNS, axis=1)
     a = reading_of(blocks_of(CHERRY, streaks + spread(1, 0.1)))
     b = reading_of(blocks_of((46.0, 16.0, 25.0), streaks + spread(2, 0.1)))
-    same = pair_budget([sight_of(a)], [sight_of(b)])["wood"]
-    other = pair_budget([sight_of(a)], [sight_of(b, board="B")])["wood"]
-    shifted = pair_budget([sight_of(a)], [sight_of(reading_of(b.block_XYZ, across_mm=(40.0, 150.0)))])["wood"]
+    same = wood_of_pair([sight_of(a)], [sight_of(b)])
+    other = wood_of_pair([sight_of(a)], [sight_of(b, board="B")])
+    shifted = wood_of_pair([sight_of(a)], [sight_of(reading_of(b.block_XYZ, across_mm=(40.0, 150.0)))])
     assert u_L(same) < 0.15
     assert u_L(other) > 0.7
     assert shifted == pytest.approx(other, rel=1e-9)
@@ -168,8 +168,8 @@ def test_strips_that_are_never_seen_together_are_not_paired() -> None:
     """The card hides the upper half of one zone and the lower half of the other: their wood is in doubt, not sure."""
     upper, lower = blocks_of(CHERRY, spread(1, 1.0)), blocks_of(CHERRY, spread(2, 1.0))
     upper[3:], lower[:3] = np.nan, np.nan
-    wood = pair_budget([sight_of(reading_of(upper))], [sight_of(reading_of(lower))])["wood"]
-    alone = [absolute_budget([sight_of(reading_of(blocks))])["wood"] for blocks in (upper, lower)]
+    wood = wood_of_pair([sight_of(reading_of(upper))], [sight_of(reading_of(lower))])
+    alone = [wood_of_zone([sight_of(reading_of(blocks))]) for blocks in (upper, lower)]
     assert wood == pytest.approx(sum(alone), rel=0.05)
 
 
@@ -202,7 +202,7 @@ def windows(field: Floats) -> Floats:
 
 def two_way_u_L(blocks: Floats) -> float:
     """The code's uncertainty of a zone's mean L*, without its widening for few strips."""
-    wood = absolute_budget([sight_of(reading_of(blocks_of((50.0, 0.0, 0.0), blocks)))])["wood"]
+    wood = wood_of_zone([sight_of(reading_of(blocks_of((50.0, 0.0, 0.0), blocks)))])
     return u_L(wood) / (student_t_975(ROWS - 1) / Z_975)
 
 

@@ -14,11 +14,9 @@ from simulator import gaussian_field
 
 from analyzer.job import Board, Zone
 from analyzer.zones import ZoneReading, read_zone, zone_window
-from calibration.camera import card_XYZ
 from calibration.colorspace import D50, Lab_to_XYZ, XYZ_to_Lab
 from calibration.flatboard import FlatBoard, flat_board
 from calibration.place import locate
-from calibration.reference import GrayReading
 
 MM = 0.4
 LENGTH, WIDTH = 200.0, 120.0
@@ -44,7 +42,7 @@ def flat_of(XYZ: NDArray[np.float32], measurable: NDArray[np.bool_] | None = Non
     pixels = np.array([[20.0, 20.0], [420.0, 20.0], [420.0, 260.0], [20.0, 260.0]])
     photo = photo_of_light(np.full((300, 450, 3), 0.18))
     place = locate(photo, (LENGTH, WIDTH), corners=pixels, card=pixels)
-    whole = flat_board(photo, place, (LENGTH, WIDTH), card_XYZ(0.18, None))
+    whole = flat_board(photo, place, (LENGTH, WIDTH))
     return FlatBoard(
         XYZ=XYZ,
         measurable=np.ones(XYZ.shape[:2], bool) if measurable is None else measurable,
@@ -54,7 +52,7 @@ def flat_of(XYZ: NDArray[np.float32], measurable: NDArray[np.bool_] | None = Non
         located_by="corners",
         plane=whole.plane,
         card_px=pixels,
-        reading=GrayReading(np.full(3, 0.18), np.full(3, 1e-3), 0.0, 10_000, 0.0, 0.0),
+        correction=whole.correction,
         light=whole.light,
         findings=(),
     )

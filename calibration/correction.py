@@ -1,0 +1,163 @@
+"""How does a photo's linear RGB become tristimulus values under D50, and what is left open?
+
+A gray card sets neutral and level; the profile stands for the camera. A step card adds the tone curve and the flare.
+A 24-patch chart adds the camera's own matrix under this light. What each of them leaves open is carried along as the
+effects of independent doubts, so that what two zones have in common can cancel (JCGM 100:2008, 5.2).
+"""
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from calibration.camera import gray_card_correction
+from calibration.camera_error import CameraError
+from calibration.camera_fit import CameraFit, fit_camera
+from calibration.colorspace import D50
+from calibration.gray_card_error import gray_card_error
+from calibration.known import KnownReference
+from calibration.patches import PatchReadings
+from calibration.photo import Photo
+from calibration.reference import GrayReading
+from calibration.tone import ToneFit, fit_tone, unusable
+from calibration.tone_curve import PARAMETERS, ToneCurve
+
+Floats = NDArray[np.float64]
+Basis = Literal["gray card", "step card", "colour chart"]
+
+U_CARD_LEVEL = 0.02  # relative, of a gray card's stated reflectance: 18 % is rarely known better than 0.4 % absolute
+U_CARD_NEUTRAL = 0.006  # relative, of each tristimulus value of a card called neutral: about 0.5 in a* or b*
+U_STEPS_LEVEL = 0.01  # relative, of a step card's values as a whole
+# How far tone curves of photos lie from their profile's, where nothing in the photo tells: chosen narrower than the
+# prior that a fit starts from, which must not hold back what the steps say. Of `PARAMETERS`.
+U_UNTOLD_TONE = np.array([0.002, 0.0003, 0.0003, 0.0003, 0.015, 0.04, 0.02, *(0.005,) * (len(PARAMETERS) - 7)])
+GRAY = 0.18
+DARKEST = 1e-4  # of full scale
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Correction:
+    """From linear RGB, the tone curve taken back and the light evened to the reference's, to XYZ under D50."""
+
+    matrix: Floats  # (3, 3)
+    tone: ToneFit  # what is known of the tone curve; its curve is in the photo's own table already
+    error: CameraError  # what is left open of the camera
+    # (3, m): relative change of X, Y, Z by each independent doubt, one standard uncertainty; a chart's are in `error`
+    stated: Floats  # about what the reference is said to be: the same in every photo of it
+    read: Floats  # about how it was read in this photo
+    basis: Basis
+    chart: CameraFit | None = None
+
+    @property
+    def gray_RGB(self) -> Floats:
+        """Linear RGB (3,) of an 18 % gray beside the reference."""
+        return np.asarray(np.linalg.solve(self.matrix, GRAY * D50))
+
+    def tone_acts(self, XYZ: Floats, light: ArrayLike = 1.0) -> Floats:
+        """Change of XYZ (3, k) by each independent doubt about the tone curve, one standard uncertainty.
+
+        Parameters
+        ----------
+        XYZ : ndarray, (3,)
+            Of a zone.
+        light : array_like, () or (3,)
+            Light on it relative to the reference's: the curve acted on what the sensor saw.
+        """
+        evened = np.linalg.solve(self.matrix, XYZ)
+        seen = np.maximum(evened * np.asarray(light, dtype=np.float64), DARKEST)
+        # the fitted curve is in the photo's table: what is left to act is a small change of it
+        fitted = self.tone.curve
+        left = ToneCurve(mid_level=fitted.mid_level, darkest=fitted.darkest, lightest=fitted.lightest)
+        by_parameter = left.derivatives(seen) / seen[:, np.newaxis]
+        root = _root(self.tone.covariance)
+        return np.asarray(self.matrix @ (evened[:, np.newaxis] * (by_parameter @ root)))
+
+
+def by_gray_card(photo: Photo, reading: GrayReading, known: KnownReference) -> Correction:
+    """The card's correction, and all that it leaves open."""
+    level = float(reading.linear_RGB.mean()) * GRAY / float(known.XYZ[0, 1])
+    tone = unusable("a gray card tells nothing of it")
+    tone = replace(
+        tone, curve=replace(tone.curve, mid_level=min(max(level, 0.01), 0.9)), covariance=np.diag(U_UNTOLD_TONE**2)
+    )
+    stated = np.column_stack([np.full(3, U_CARD_LEVEL), np.diag(np.full(3, U_CARD_NEUTRAL))])
+    matrix = gray_card_correction(photo, reading, known.XYZ[0])
+    return Correction(matrix, tone, gray_card_error(), stated, np.diag(reading.u_relative), "gray card")
+
+
+def tone_by_patches(readings: PatchReadings, known: KnownReference, light: Floats) -> ToneFit:
+    """Tone curve and flare by the neutral patches.
+
+    Parameters
+    ----------
+    readings : PatchReadings
+        Of a step card or a chart, as the photo shows it.
+    known : KnownReference
+    light : ndarray, (n, 3)
+        Light at each patch, relative to the middle of the reference.
+    """
+    neutral = known.is_neutral
+    return fit_tone(
+        readings.linear_RGB[neutral],
+        readings.u_relative[neutral],
+        known.XYZ[neutral, 1],
+        light.mean(axis=1)[neutral],
+        used=readings.used[neutral],
+    )
+
+
+def with_tone(photo: Photo, tone: ToneFit) -> Photo:
+    """The photo with its tone curve taken back; itself when the curve is not known."""
+    return replace(photo, curve=tone.curve.with_tone(photo.curve)) if tone.is_usable else photo
+
+
+def by_step_card(
+    photo: Photo, readings: PatchReadings, known: KnownReference, tone: ToneFit, light: Floats
+) -> Correction:
+    """As by a gray card, with all steps together for neutral and level.
+
+    Parameters
+    ----------
+    photo : Photo
+    readings : PatchReadings
+    known : KnownReference
+    tone : ToneFit
+        From `tone_by_patches`. When it is not usable, the step nearest to middle gray counts alone.
+    light : ndarray, (n, 3)
+        Light at each step, relative to the middle of the card.
+    """
+    if tone.is_usable:
+        white, u_white = tone.white_RGB, tone.u_white_relative
+    else:
+        used = np.flatnonzero(readings.used)
+        gray = used[np.abs(np.log(known.XYZ[used, 1] / GRAY)).argmin()]
+        white = readings.linear_RGB[gray] / light[gray] / known.XYZ[gray, 1]
+        u_white = readings.u_relative[gray]
+        middle = min(max(float(readings.linear_RGB[gray].mean()), 0.01), 0.9)
+        tone = replace(tone, curve=replace(tone.curve, mid_level=middle), covariance=np.diag(U_UNTOLD_TONE**2))
+    gains = np.linalg.solve(photo.to_XYZ, D50) / white
+    stated = np.full((3, 1), U_STEPS_LEVEL)
+    return Correction(photo.to_XYZ * gains, tone, gray_card_error(), stated, np.diag(u_white), "step card")
+
+
+def by_chart(readings: PatchReadings, known: KnownReference, tone: ToneFit, light: Floats) -> Correction:
+    """The camera's own matrix under this light, fitted to the chart (`camera_fit.py`).
+
+    Parameters are those of `by_step_card`. The doubt about the chart's values is part of the camera's error.
+    """
+    seen = tone.curve.apply(readings.linear_RGB).astype(np.float64) if tone.is_usable else readings.linear_RGB
+    usable = readings.used & (np.nan_to_num(seen) > 0).all(axis=1)
+    RGB = np.where(usable[:, np.newaxis], seen / light, np.nan)
+    fit = fit_camera(RGB, readings.u_relative, known.XYZ, known.is_neutral & usable)
+    if not tone.is_usable:
+        middle = min(max(float(np.linalg.solve(fit.matrix, GRAY * D50).mean()), 0.01), 0.9)
+        tone = replace(tone, curve=replace(tone.curve, mid_level=middle), covariance=np.diag(U_UNTOLD_TONE**2))
+    nothing = np.zeros((3, 0))
+    return Correction(fit.matrix, tone, fit.error, nothing, nothing, "colour chart", fit)
+
+
+def _root(covariance: Floats) -> Floats:
+    """Symmetric root, for a covariance that may be of less than full rank."""
+    variances, axes = np.linalg.eigh(covariance)
+    return np.asarray(axes * np.sqrt(np.maximum(variances, 0.0)))

@@ -1,0 +1,127 @@
+"""What does the reference in a photo show, whichever it is, and which correction follows from it?"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.card_checks import card_findings
+from calibration.chart_finder import ChartFound
+from calibration.chart_reading import chart_findings, read_chart
+from calibration.correction import Correction, by_chart, by_gray_card, by_step_card, tone_by_patches
+from calibration.errors import ReferenceCardError
+from calibration.findings import REGISTRY, Finding, finding
+from calibration.known import Kind, KnownReference
+from calibration.light import Light
+from calibration.patches import PatchReadings
+from calibration.photo import Photo
+from calibration.place import Place
+from calibration.plane import Plane
+from calibration.reference import GrayReading, read_gray_card
+from calibration.step_card import StepsFound, read_step_card, step_card_findings
+from calibration.tone import ToneFit, tone_findings, unusable
+
+_MISSING: Final[dict[Kind, str]] = {
+    "gray-card": "card-missing",
+    "step-card": "step-card-missing",
+    "chart-24": "chart-missing",
+}
+MAX_RESIDUAL = 2.5  # CIEDE2000, mean over left-out patches; clean charts in one light leave 0.4 to 1.5 (chosen)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ReferenceReading:
+    """The reference as one photo shows it."""
+
+    known: KnownReference
+    card_px: NDArray[np.float64]  # (4, 2), its corners
+    gray: GrayReading | None  # of a gray card
+    patches: PatchReadings | None  # of any other
+
+
+def read_reference(photo: Photo, place: Place) -> ReferenceReading:
+    """Read what `locate` found.
+
+    Raises
+    ------
+    ReferenceCardError
+        If it was not found, or cannot serve.
+    """
+    known, found = place.known, place.patches
+    if place.card is None:
+        code = _MISSING[known.kind]
+        raise ReferenceCardError(
+            f"the {known.name} was not found: {place.why_no_card}.",
+            photo=photo.name,
+            remedy=REGISTRY[code].remedy,
+            code=code,
+        )
+    if isinstance(found, ChartFound):
+        return ReferenceReading(known, place.card, None, read_chart(photo, found, known.XYZ))
+    if isinstance(found, StepsFound):
+        return ReferenceReading(known, place.card, None, read_step_card(photo, found, list(known.XYZ[:, 1])))
+    return ReferenceReading(known, place.card, read_gray_card(photo, place.card), None)
+
+
+def reference_findings(photo: Photo, place: Place, plane: Plane, read: ReferenceReading, light: Light) -> list[Finding]:
+    """What the checks say of the reference."""
+    if read.gray is not None:
+        return card_findings(photo, place, plane, read.gray, light)
+    if read.patches is None:
+        return []
+    return list(chart_findings(read.patches) if read.known.kind == "chart-24" else step_card_findings(read.patches))
+
+
+def tone_of(read: ReferenceReading, light: Light) -> ToneFit:
+    """Tone curve and flare, as far as the reference tells them."""
+    if read.patches is None:
+        return unusable("a gray card tells nothing of it")
+    return tone_by_patches(read.patches, read.known, _light_at(read, light))
+
+
+def correction_of(photo: Photo, read: ReferenceReading, tone: ToneFit, light: Light) -> Correction:
+    """The correction for a photo whose tone curve was taken back.
+
+    Raises
+    ------
+    ReferenceCardError
+        If the patches left after all are too few.
+    """
+    if read.gray is not None:
+        return by_gray_card(photo, read.gray, read.known)
+    if read.patches is None:
+        raise ValueError("correction_of: the reference was not read.")
+    there = _light_at(read, light)
+    if read.known.kind == "step-card":
+        return by_step_card(photo, read.patches, read.known, tone, there)
+    try:
+        return by_chart(read.patches, read.known, tone, there)
+    except ValueError as too_few:
+        raise ReferenceCardError(
+            f"the chart's patches do not agree with one another: {too_few}",
+            photo=photo.name,
+            remedy=REGISTRY["chart-patches-few"].remedy,
+            code="chart-patches-few",
+        ) from too_few
+
+
+def correction_findings(correction: Correction, read: ReferenceReading) -> list[Finding]:
+    """What a correction says against itself."""
+    if read.gray is not None:
+        return []
+    found = list(tone_findings(correction.tone))
+    if correction.chart is not None and correction.chart.leave_one_out[0] > MAX_RESIDUAL:
+        found.append(finding("chart-misfit", residual=correction.chart.leave_one_out[0], limit=MAX_RESIDUAL))
+    return found
+
+
+def _light_at(read: ReferenceReading, light: Light) -> NDArray[np.float64]:
+    """Light (n, 3) at each patch relative to the middle of the reference; 1 where it is not mapped."""
+    if read.patches is None:
+        raise ValueError("_light_at: the reference has no patches.")
+    centres = read.patches.centres_px
+    if not light.mapped:
+        return np.ones((len(centres), 3))
+    middle = light.log_RGB_at(read.card_px.mean(axis=0))
+    return np.asarray(np.exp(light.log_RGB_at(centres) - middle))
