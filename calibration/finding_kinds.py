@@ -458,7 +458,8 @@ KINDS = (
         "The 24-patch chart was not found: {reason}.",
         "Lay it flat beside the board, wholly in frame, or give its corners in job.toml: card = [[x, y], …].",
         "The chart is searched as a lattice of even patches, and known by their colours: at least half of them must "
-        "show.",
+        "show. Warm lamps at a camera's daylight setting may leave nothing in the blue channel, and no colour to know "
+        "it by: set the white balance to the lamps.",
     ),
     FindingKind(
         "chart-mirrored",
