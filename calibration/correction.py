@@ -146,8 +146,9 @@ def by_chart(readings: PatchReadings, known: KnownReference, tone: ToneFit, ligh
 
     Parameters are those of `by_step_card`. The doubt about the chart's values is part of the camera's error.
     """
-    seen = tone.curve.apply(readings.linear_RGB).astype(np.float64) if tone.is_usable else readings.linear_RGB
-    usable = readings.used & (np.nan_to_num(seen) > 0).all(axis=1)
+    seen = np.nan_to_num(readings.linear_RGB)
+    seen = tone.curve.apply(seen).astype(np.float64) if tone.is_usable else seen
+    usable = readings.used & (seen > 0).all(axis=1)
     RGB = np.where(usable[:, np.newaxis], seen / light, np.nan)
     fit = fit_camera(RGB, readings.u_relative, known.XYZ, known.is_neutral & usable)
     if not tone.is_usable:
