@@ -113,7 +113,7 @@ def light_from_samples(
     card_mm = plane.to_mm(np.asarray(card_px, dtype=np.float64).reshape(-1, 2).mean(axis=0))
     surface = StripSurface(
         falloff=replace(falloff, widening=widening),
-        ratios=(ratios[0], ratios[1]) if change else None,
+        ratios=(ratios[0], ratios[1]),
         is_mixed=is_mixed,
         plane=plane,
         card_mm=card_mm,
@@ -139,8 +139,8 @@ class StripSurface:
     """The light as the strips tell it, by photo pixels; 1 at the card."""
 
     falloff: Falloff
-    ratios: tuple[Falloff, Falloff] | None  # R/G and B/G, where the light's colour was seen to change
-    is_mixed: bool  # and by so much that it is divided out
+    ratios: tuple[Falloff, Falloff]  # R/G and B/G
+    is_mixed: bool  # they change so much that they are divided out
     plane: Plane
     card_mm: Floats  # (2,)
     misfit: float  # relative, of the smooth light at either place, beyond the fields' own noise
@@ -154,7 +154,7 @@ class StripSurface:
         """The same for each channel (..., 3)."""
         points_mm = self.plane.to_mm(points_px)
         level = self._from_card(self.falloff, points_mm)
-        if self.ratios is None or not self.is_mixed:
+        if not self.is_mixed:
             return np.repeat(level[..., np.newaxis], 3, axis=-1)
         red, blue = (self._from_card(ratio, points_mm) for ratio in self.ratios)
         return channels_of(level, red, blue)
@@ -179,8 +179,6 @@ class StripSurface:
 
     def u_Lab_between(self, first_px: ArrayLike, second_px: ArrayLike) -> Floats:
         """Standard uncertainty of L*, a*, b* (3,) of wood because the light's colour differs between two places."""
-        if self.ratios is None:
-            return np.zeros(3)
         ends_mm = self.plane.to_mm(np.stack([np.asarray(first_px), np.asarray(second_px)]))
         at_ends = np.stack([ratio.log_at(ends_mm) for ratio in self.ratios], axis=-1)
         return np.asarray((U_DIVIDED_OUT if self.is_mixed else U_LEFT_IN) * colour_apart(*at_ends))

@@ -21,8 +21,8 @@ MIXED_LIGHT = 0.025
 # spectra, 12 pairs of lamps (daylight, tungsten, white LEDs, fluorescent tubes), 3 measured cameras. Fluorescent tubes
 # leave two or three times that, two kinds of daylight a fifth.
 U_DIVIDED_OUT = np.array([1.3, 7.0, 6.5])
-# Seen but too little to be divided out, it acts in full: by sRGB's primaries up to 30 in a* and b* of wood colours. A
-# bias of known size enters divided by 1.96 (JCGM 100:2008, F.2.4.5).
+# Too little to be divided out, what is seen of it acts in full: by sRGB's primaries up to 30 in a* and b* of wood
+# colours. A bias of known size enters divided by 1.96 (JCGM 100:2008, F.2.4.5).
 U_LEFT_IN = np.array([2.0, 30.0, 30.0]) / 1.96
 
 

@@ -146,6 +146,7 @@ def test_a_sheet_that_is_not_plain_dark_or_clipped_is_refused(flat: Floats, reas
 def test_a_sheet_with_a_slight_mottle_serves_and_is_trusted_less() -> None:
     smooth, rough = mapped(phone(LIGHTS["even"])), mapped(phone(LIGHTS["even"] * mottle(0.012)))
     assert rough.u_residual > 1.3 * smooth.u_residual
+    assert 0 < (smooth.residual or 0) < (rough.residual or 0) < rough.u_residual
     assert worst(rough, LIGHTS["even"]) < L_PER_UNIT * 1.96 * np.sqrt(2) * rough.u_residual
 
 
@@ -172,8 +173,11 @@ def test_lamps_of_two_colours_are_kept_apart_channel_by_channel() -> None:
     assert told[0] - told[1] == pytest.approx(true[0] - true[1], abs=0.003)
     assert told[2] - told[1] == pytest.approx(true[2] - true[1], abs=0.003)
     assert true[0] - true[1] > 0.03
+    L, a, b = shown.u_Lab_between(*ends)
+    assert 0 < L < min(a, b)
     one = mapped(clean(ramp(0.3, 0)))
     assert one.findings == ()
+    assert one.u_Lab_between(*ends) == pytest.approx(0)
     assert np.ptp(one.log_RGB_at(ends), axis=-1).max() == 0
 
 

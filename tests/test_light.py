@@ -8,10 +8,15 @@ from collections.abc import Iterable
 import cv2
 import numpy as np
 import pytest
-from board_photos import Floats, photo_of_light
+from board_photos import Floats, photo_of, photo_of_light
 from numpy.typing import NDArray
+from simulator import Board, Camera, GrayCard, PaintedZone, Scene, render
+from simulator import Light as Lamps
+from simulator.strips_in_scene import strips_beside
+from strip_photos import TABLE, printed
 
 from calibration.colorspace import XYZ_to_Lab
+from calibration.difference import delta_E_00
 from calibration.flatboard import FlatBoard, flat_board
 from calibration.place import locate
 
@@ -176,6 +181,76 @@ def test_light_that_nothing_tells_of_costs_more_the_farther_apart(block_px: int,
     near, far = (board.light.u_between((150, 100), (x, 100)) for x in (200, 650))
     assert near < far
     assert far > 0.05
+
+
+STAINED = ((50.0, 0.0, 0.0), (42.0, 12.0, 20.0), (60.0, 8.0, 24.0), (33.0, 12.0, 16.0))
+
+
+def stained_between_strips(light: Lamps) -> FlatBoard:
+    """A board of four colours, 300 x 150 mm, between its strips, noisy as a phone's photo; a camera without error."""
+    spans = [(75.0 * k, 75.0 * (k + 1)) for k in range(4)]
+    zones = tuple(PaintedZone(f"z{k}", span, Lab) for k, (span, Lab) in enumerate(zip(spans, STAINED, strict=True)))
+    board = Board("A", 300, 150, zones)
+    scene = Scene(
+        (board,),
+        GrayCard((70, 100), (325, 25)),
+        light=light,
+        papers=strips_beside(board, printed(300)),
+        background=TABLE,
+    )
+    camera = Camera(
+        sensor="ideal",
+        size_px=(2100, 1150),
+        px_per_mm=4.5,
+        roll_deg=2,
+        tilt_deg=(4, -5),
+        white_balance_error=(0, 0),
+        exposure_EV=-0.3,
+        full_well_e=8000,
+    )
+    rendered = render(scene, camera, seed=3)
+    photo = photo_of(rendered)
+    place = locate(photo, (300, 150), card=np.array(rendered.truth.card_corners_px))
+    return flat_board(photo, place, (300, 150))
+
+
+def zone_Lab(board: FlatBoard, number: int) -> Floats:
+    rows, columns = (
+        slice(round(start / board.mm_per_px), round(end / board.mm_per_px))
+        for start, end in ((5, 145), (75 * number + 5, 75 * number + 70))
+    )
+    return XYZ_to_Lab(board.XYZ[rows, columns].mean(axis=(0, 1)))
+
+
+@pytest.mark.parametrize(
+    "light",
+    [Lamps(gradient=0.4, direction_deg=35), Lamps(gradient=0.4, direction_deg=90), Lamps(radial=0.4)],
+    ids=["askew", "across", "round"],
+)
+def test_strips_take_a_falloff_of_40_percent_out_of_a_noisy_photo(light: Lamps) -> None:
+    """Colour differences of all pairs of zones within 0.3 on average and 0.7 at most; 0.4 L* over the gray zone."""
+    board = stained_between_strips(light)
+    assert board.light_range == pytest.approx(0.4, abs=0.03)
+    seen, true = [zone_Lab(board, k) for k in range(4)], [np.array(Lab) for Lab in STAINED]
+    pairs = [(i, j) for i in range(4) for j in range(i)]
+    errors = [abs(float(delta_E_00(seen[i], seen[j]) - delta_E_00(true[i], true[j]))) for i, j in pairs]
+    assert np.mean(errors) < 0.3
+    assert max(errors) < 0.7
+    rim, column = round(5 / board.mm_per_px), round(70 / board.mm_per_px)
+    blocks = cv2.blur(XYZ_to_Lab(board.XYZ)[rim:-rim, rim:column, 0].astype(np.float32), (25, 25))[13:-13, 13:-13]
+    assert np.abs(blocks - 50).max() < 0.6  # 0.4, and the card's noise
+    assert 0 < (board.light.residual or 0) < 0.005
+    assert not {"shadow-edge", "light-residual", "mixed-light", "card-beyond-strips"} & set(codes(board))
+
+
+def test_the_background_is_never_used_to_correct() -> None:
+    """With neither strips nor sheet the face is left as lit: 35 % of falloff stays in it."""
+    light = ramp(0.35, 0)
+    board = measured(light, None)
+    Y = board.XYZ[..., 1][30:-30, 30:-30].mean(axis=0)
+    true = light[225, 110:690, 0]
+    assert Y[-1] / Y[0] == pytest.approx(true[-24] / true[24], rel=0.03)
+    assert board.light_range is None
 
 
 def test_the_warning_of_uneven_light_comes_at_its_limit() -> None:

@@ -120,6 +120,19 @@ def test_a_doubt_of_the_light_acts_along_lightness_as_its_derivative() -> None:
     assert light == pytest.approx(np.outer(moves, moves), rel=1e-6)
 
 
+def test_light_of_changing_colour_adds_a_doubt_to_each_colour_and_to_differences() -> None:
+    """Its own covariance is the square of what the light tells, whatever else the light leaves in doubt."""
+    a, b = reading_of(blocks_of(CHERRY)), reading_of(blocks_of((48.0, 15.0, 26.0)), x_px=300)
+    plain, mixed = {"u_light": 0.01}, {"u_light": 0.01, "u_light_Lab": (0.2, 0.7, 0.6)}
+    wanted = np.diag(np.square([0.2, 0.7, 0.6]))
+    alone = [absolute_budget([sight_of(a, **how)])["light"] for how in (plain, mixed)]
+    pair = [pair_budget([sight_of(a, **how)], [sight_of(b, **how)])["light"] for how in (plain, mixed)]
+    apart = [pair_budget([sight_of(a, **how)], [sight_of(b, photo="b.jpg", **how)])["light"] for how in (plain, mixed)]
+    assert alone[1] - alone[0] == pytest.approx(wanted, abs=1e-9)
+    assert pair[1] - pair[0] == pytest.approx(wanted, abs=1e-9)
+    assert apart[1] - apart[0] == pytest.approx(2 * wanted, abs=1e-9)
+
+
 def test_within_a_photo_a_difference_is_surer_than_either_colour_and_than_across_photos() -> None:
     a = reading_of(blocks_of(CHERRY, spread(1)))
     b = reading_of(blocks_of((48.0, 15.0, 26.0), spread(2)), x_px=300)
