@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from analyzer.colour_interval import delta_E_00_u95
 from analyzer.pooling import MeasuredZone
+from analyzer.sources import sources_u95
 from analyzer.uncertainty import absolute_budget, covariance_of, in_common, pair_budget, wood_of_pair, wood_of_zone
 from calibration.colorspace import XYZ_to_Lab
 from calibration.difference import delta_E_00
@@ -27,6 +28,13 @@ class Difference:
     # (3, 3), what is to be added when the zones stand for their treatments: they are samples of so much wood
     wood: NDArray[np.float64] | None = None
     budget: Mapping[str, NDArray[np.float64]] | None = None  # the parts of `covariance`, by their source
+
+    @property
+    def sources(self) -> dict[str, float]:
+        """Parts of `de00_u95` by source, CIEDE2000."""
+        if self.budget is None or self.de00_u95 is None:
+            return {}
+        return sources_u95(self.Lab_a, self.delta_Lab, self.de00_u95, self.budget)
 
 
 def difference(a: MeasuredZone, b: MeasuredZone) -> Difference:

@@ -190,6 +190,7 @@ def _difference_result(a: MeasuredZone, b: MeasuredZone) -> DifferenceResult:
         db=float(parts.db),
         dc=float(parts.dC),
         dh=float(parts.dH),
+        sources=found.sources,
     )
 
 

@@ -5,7 +5,7 @@ and the JSON Schema in `shared/results.schema.json` is generated from them.
 A `*_u95` is a 95 % half-width; None (null) means unknown and is never written as 0.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 FORMAT = 1
@@ -93,6 +93,7 @@ class DifferenceResult:
     db: float
     dc: float
     dh: float
+    sources: dict[str, float] = field(default_factory=dict)  # parts of `de00_u95`; their squares add up to its
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +116,7 @@ class VerdictResult:
     evenness: Evenness
     overall: Overall
     advice: str
+    sources: dict[str, float] = field(default_factory=dict)  # parts of `de00_u95`; their squares add up to its
 
 
 @dataclass(frozen=True, slots=True)

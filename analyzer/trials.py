@@ -15,6 +15,7 @@ from analyzer.compare import Difference
 from analyzer.guard_band import Z_975
 from analyzer.replicates import BoardSpread, board_spread
 from analyzer.results import Stage
+from analyzer.sources import sources_u95
 
 Floats = NDArray[np.float64]
 
@@ -56,6 +57,11 @@ class PooledColour:
     def covariance(self) -> Floats | None:
         """Covariance of `delta_Lab`, None when that of the measurement is unknown."""
         return None if self.measured is None else self.measured + self.between
+
+    def sources(self, u95: float) -> dict[str, float]:
+        """Parts of the difference's half-width `u95` by source, the wood among them, CIEDE2000."""
+        parts = self.budget or ({} if self.measured is None else {"measurement": self.measured})
+        return sources_u95(self.Lab_target, self.delta_Lab, u95, {**parts, "wood": self.between})
 
 
 @dataclass(frozen=True, slots=True)

@@ -92,7 +92,8 @@ def _judge_trial(
 ) -> tuple[float, VerdictResult]:
     """Judge one treatment; also how much of its limits it takes up."""
     why_not = why_not_comparable(trial)
-    colour = _judge_colour(job.target, None if why_not else pool_colour(trial, colours), why_not)
+    pooled = None if why_not else pool_colour(trial, colours)
+    colour = _judge_colour(job.target, pooled, why_not)
     evenness = _judge_evenness(job.evenness, pool_blotch(trial, blotches))
     overall = _overall(colour.verdict, evenness.verdict)
     boards = len({zone.board for zone in trial})
@@ -114,6 +115,7 @@ def _judge_trial(
         evenness=evenness.verdict,
         overall=overall,
         advice=advice(one.treatment, boards, overall, colour, evenness),
+        sources={} if pooled is None or colour.de00_u95 is None else pooled.sources(colour.de00_u95),
     )
     return _share_of_limits(colour, evenness), verdict
 

@@ -10,6 +10,7 @@ from analyzer.report.charts import Chart, Row, chart
 from analyzer.report.lights import LightRow, light_rows, one_light_only
 from analyzer.report.marks import Mark, colour_mark, evenness_mark, overall_mark
 from analyzer.report.photos import seen_photos
+from analyzer.report.sources import SourceTable, source_table
 from analyzer.report.swatches import hex_colours, target_Labs, verdict_colours, zone_result
 from analyzer.report.tables import (
     DifferenceRow,
@@ -48,6 +49,7 @@ class VerdictGroup:
     heading: str
     rows: tuple[VerdictRow, ...]
     charts: tuple[Chart, ...]
+    sources: SourceTable
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +159,7 @@ def _group(members: list[VerdictResult], job: Job, results: Results) -> VerdictG
             chart("Colour difference from the target", "ΔE00", job.target.tolerance, colours, words.COLOUR_DECIMALS),
             chart("Blotch", "L*", limit, blotches, words.BLOTCH_DECIMALS),
         ),
+        sources=source_table(members),
     )
 
 
