@@ -4,6 +4,7 @@ Reflectances live on 36 bands, 380 to 730 nm in steps of 10 nm. Illuminants, the
 camera sensitivities come from the package colour-science; the cameras carry neutral names in everything we write.
 """
 
+import csv
 from functools import cache, lru_cache
 from pathlib import Path
 
@@ -23,6 +24,9 @@ SENSORS = {
     "three": "CANON_EOS_5DMark_II_RGB_Sensitivities.csv",
     "ideal": "CIE 1931 2 Degree Standard Observer",
 }
+# Further measured cameras, kept in a file of our own: see its head for the source.
+MORE_SENSORS = ("four", "five", "six", "seven", "eight", "nine", "ten", "eleven")
+SENSITIVITIES_CSV = Path(__file__).parents[1] / "data" / "cameras" / "sensitivities.csv"
 
 # Primaries (x, y) of red, green, blue: IEC 61966-2-1 for sRGB, SMPTE EG 432-1 for Display P3; both with a D65 white.
 CHROMATICITIES = {
@@ -48,14 +52,27 @@ def observer() -> Array:
 @cache
 def sensor(name: str) -> Array:
     """Camera sensitivities on the fine grid, (71, 3), red, green, blue."""
-    key = SENSORS[name]
     if name == "ideal":
         return observer()
+    if name in MORE_SENSORS:
+        rows = [row for row in _measured_rows() if row["camera"] == name]
+        return np.stack([_on_bands(rows, channel) for channel in ("red", "green", "blue")], axis=1)
+    key = SENSORS[name]
     if key.endswith(".csv"):
         path = Path(colour.__file__).parent / "characterisation" / "datasets" / "rawtoaces" / key
         table = np.loadtxt(path, delimiter=",", skiprows=1)
         return np.stack([np.interp(FINE_nm, table[:, 0], table[:, i]) for i in (1, 2, 3)], axis=1)
     return _on_fine_grid(colour.MSDS_CAMERA_SENSITIVITIES[key])
+
+
+@cache
+def _measured_rows() -> list[dict[str, str]]:
+    with SENSITIVITIES_CSV.open(encoding="utf-8") as file:
+        return list(csv.DictReader(line for line in file if not line.startswith("#")))
+
+
+def _on_bands(rows: list[dict[str, str]], channel: str) -> Array:
+    return np.interp(FINE_nm, [float(row["wavelength_nm"]) for row in rows], [float(row[channel]) for row in rows])
 
 
 @lru_cache(maxsize=64)

@@ -11,6 +11,7 @@ import numpy as np
 from simulator import Background, Board, Camera, GrayCard, Light, Scene, WoodZone
 from simulator.chart import Chart
 from simulator.scene import Paper, Tone
+from simulator.spectra import MORE_SENSORS
 from simulator.step_card import StepCard
 from simulator.strips_in_scene import Laid, strips_beside
 from simulator.wood import SPECIES, STAINS, TREATMENTS
@@ -22,7 +23,7 @@ Kind = Literal["gray-card", "step-card", "chart-24"]
 
 DAYLIGHTS: Final = ("D50", "D55", "D65", "D75")
 LAMPS: Final = ("A", "FL2", "FL11", "LED-B1", "LED-B3", "LED-B5")
-SENSORS: Final = ("one", "two", "three")
+SENSORS: Final = ("one", "two", "three", *MORE_SENSORS)
 TABLES: Final = ((34.0, 0.0, 1.0), (62.0, 0.0, 1.0), (45.0, -2.0, -6.0), (70.0, 2.0, 8.0))
 ZONE_MM: Final = 90.0
 # The most of it: a gray card cannot see it, so a mild one is what it can be held to; the other one is a phone's.

@@ -1,17 +1,14 @@
 """What the prior has never seen: measured cameras, CIE lamps, other wood, another chart."""
 
-import csv
 from functools import cache
-from pathlib import Path
 
 import colour
 import numpy as np
 from numpy.typing import NDArray
-from simulator.spectra import SENSORS, BANDS_nm, FINE_nm, Lab_to_reflectance, illuminant, sensor
+from simulator.spectra import MORE_SENSORS, SENSORS, BANDS_nm, FINE_nm, Lab_to_reflectance, illuminant, sensor
 from simulator.wood import SPECIES, STAGES, STAINS
 
 Floats = NDArray[np.float64]
-CAMERAS_CSV = Path(__file__).parent.parent / "data" / "cameras" / "sensitivities.csv"
 LAMPS = {
     "daylight": ("D55", "D65", "D75"),
     "filament": ("A",),
@@ -25,19 +22,7 @@ LAMPS = {
 @cache
 def cameras() -> dict[str, Floats]:
     """Measured sensitivities (71, 3) of eleven cameras."""
-    measured = {name: sensor(name) for name in SENSORS if name != "ideal"}
-    with CAMERAS_CSV.open(encoding="utf-8") as file:
-        rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
-    for name in dict.fromkeys(row["camera"] for row in rows):
-        table = np.array(
-            [
-                [float(row[c]) for c in ("wavelength_nm", "red", "green", "blue")]
-                for row in rows
-                if row["camera"] == name
-            ]
-        )
-        measured[name] = np.stack([np.interp(FINE_nm, table[:, 0], table[:, i]) for i in (1, 2, 3)], axis=1)
-    return measured
+    return {name: sensor(name) for name in (*SENSORS, *MORE_SENSORS) if name != "ideal"}
 
 
 def weights(curves: Floats, lamp: Floats) -> Floats:
