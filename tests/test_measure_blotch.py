@@ -138,6 +138,8 @@ def test_exposure_leaves_the_colours_to_the_steps_of_jpeg(patterns: Results, zon
 def test_mapped_light_is_told_and_evens_the_colours(patterns: Results) -> None:
     by_view = {photo.light: photo for photo in patterns.photos}
     assert by_view["uneven light, with a plain sheet"].light_range == pytest.approx(0.3, abs=0.04)
+    assert 0 < (by_view["uneven light, with a plain sheet"].light_residual or 0) < 0.01
     assert by_view["square on"].light_range is None
+    assert by_view["square on"].light_residual is None
     even = [zone_of(patterns, f"P/{name}", "uneven light, with a plain sheet").lab for name in PATTERNS]
     assert np.ptp(np.array(even), axis=0).max() < 0.3  # 30 % of light would be 6.7 L*

@@ -22,10 +22,12 @@ def relative_error(
 def test_white_fields_show_the_light() -> None:
     taken = askew()
     points_px, points_mm, linear_RGB, spread = white_samples(taken.photo, laid_of(taken))
-    assert len(points_mm) >= 4 * 16
+    assert len(points_mm) >= 8 * 16
     assert points_px == pytest.approx(laid_of(taken).to_px(points_mm))
-    assert (points_mm[:, 1] < 0).sum() >= 30
-    assert (points_mm[:, 1] > 150).sum() >= 30
+    assert (points_mm[:, 1] < 0).sum() >= 60
+    assert (points_mm[:, 1] > 150).sum() >= 60
+    outward_mm = np.where(points_mm[:, 1] < 0, -points_mm[:, 1], points_mm[:, 1] - 150)
+    assert (outward_mm < 17.5).sum() == pytest.approx((outward_mm > 17.5).sum(), abs=8)  # two rows a strip
     assert np.ptp(light_map(taken.scene, points_mm)) > 0.35  # there is something to show
     assert np.abs(relative_error(taken, points_mm, linear_RGB[:, 1])).max() < 0.01
     assert spread.max() < 0.03
