@@ -18,7 +18,7 @@ from calibration.step_rows import MAX_CAST_SPREAD, MIN_STEP, row_again, row_cell
 
 Floats = NDArray[np.float64]
 
-MIN_CELL_PX = 8.0  # of a step where the row puts it: smaller ones are put a third of their width wrong (measured)
+MIN_CELL_PX = 8.5  # of a step where the row puts it: smaller ones are put a third of their width wrong (measured)
 LEAST_SLOPE, MOST_SLOPE = 0.3, 3.0  # of seen over known logarithmic steps, for any camera's curve (chosen)
 MAX_MISFIT = 0.28  # ln units, of the levels from a smooth curve of the known ones
 CLEAR_SCORE = 0.9  # ends the search

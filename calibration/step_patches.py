@@ -43,23 +43,23 @@ def step_patches(preview: Preview) -> list[StepPatch]:
     quads: dict[tuple[int, ...], Floats] = {}
     for mask, grow_px in _masks(layers):
         for quad in quads_in(mask, MIN_SIDE_PX**2 / 2):
-            grown = _grown(quad, grow_px)
+            grown = _grown(quad, grow_px if _is_filled(mask, quad) else -grow_px)
             if _is_step_like(grown, layers.shape):
                 about = *grown.mean(axis=0) / 2, np.sqrt(cv2.contourArea(grown.astype(np.float32))) / 2
                 quads.setdefault(tuple(round(float(value)) for value in about), grown)
-    found: list[StepPatch] = []
+    groups: list[list[Floats]] = []  # outlines of one patch, the largest first
     centres = np.empty((0, 2))
     for quad in sorted(quads.values(), key=lambda quad: -cv2.contourArea(quad.astype(np.float32))):
         close = np.hypot(*(centres - quad.mean(axis=0)).T) < 0.5 * float(side_lengths(quad).min())
-        if any(_same(quad, found[place].quad) for place in np.flatnonzero(close)):
-            continue
-        patch = read_patch(layers, quad)
-        if patch is not None:
-            found.append(patch)
-            centres = np.vstack([centres, patch.centre])
-            if len(found) == MOST_PATCHES:
-                break
-    return found
+        group = next((groups[place] for place in np.flatnonzero(close) if _same(quad, groups[place][0])), None)
+        if group is not None:
+            group.append(quad)
+        elif read_patch(layers, quad) is not None and len(groups) < MOST_PATCHES:
+            groups.append([quad])
+            centres = np.vstack([centres, quad.mean(axis=0)])
+    # the middle one: some run outside the border's blur, some inside
+    middles = [read_patch(layers, group[len(group) // 2]) for group in groups]
+    return [patch for patch in middles if patch is not None]
 
 
 def _masks(layers: NDArray[np.float32]) -> Iterator[tuple[NDArray[np.uint8], float]]:
@@ -72,6 +72,14 @@ def _masks(layers: NDArray[np.float32]) -> Iterator[tuple[NDArray[np.uint8], flo
     for width in BAND_WIDTHS:
         for level in np.arange(darkest - width / 2, lightest, BAND_STEP * width / BAND_WIDTHS[0]):
             yield np.asarray(cv2.inRange(layers[..., 0], level, level + width), dtype=np.uint8), 0.0
+
+
+def _is_filled(mask: NDArray[np.uint8], quad: Floats) -> bool:
+    """Whether an outline is that of something in a mask, not that of a hole, which lies outside the border."""
+    inner = _grown(quad, -1.5)
+    x, y = np.round((inner + np.roll(inner, -1, axis=0)) / 2).astype(int).T
+    rows, columns = mask.shape
+    return bool(mask[np.clip(y, 0, rows - 1), np.clip(x, 0, columns - 1)].sum() >= 2)
 
 
 def _grown(quad: Floats, rim_px: float) -> Floats:

@@ -211,6 +211,18 @@ def test_no_card_is_told_with_what_to_do() -> None:
     assert refused.value.remedy == REGISTRY["step-card-missing"].remedy
 
 
+def test_a_black_step_between_two_codes_is_read_between_them() -> None:
+    """Most of its pixels share code 12; the few at 13 are the signal. A code is 7 % of the level here."""
+    noise = np.random.default_rng(3).normal(0, 0.3, (120, 300, 3))
+    V = np.repeat([230.0, 118.0, 12.25], 100)[None, :, None] + noise
+    photo = photo_of_codes(np.round(V).astype(np.uint8))
+    outer = np.array([[-0.5, -0.5], [299.5, -0.5], [299.5, 119.5], [-0.5, 119.5]])
+    readings = read_step_card(photo, find_step_card(preview_of(photo), THREE, outer), THREE)
+    expected = photo.curve[12, 0] + 0.25 * (photo.curve[13, 0] - photo.curve[12, 0])
+    assert readings.used.all()
+    assert readings.linear_RGB[2] == pytest.approx([expected] * 3, rel=0.004)
+
+
 def test_the_levels_read_are_the_reflectances() -> None:
     """A camera without tone curve shows them straight, but for 8-bit codes and the light."""
     readings = read(replace(SIX_STEPS, texture=0.0), sensor="ideal", white_balance_error=(0.0, 0.0))
