@@ -5,7 +5,6 @@ order from light to dark are left out, each with the reason; three must remain.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +13,8 @@ from calibration.errors import ReferenceCardError
 from calibration.findings import REGISTRY, Finding, finding
 from calibration.patches import PatchReadings
 from calibration.photo import Photo
-from calibration.quads import shrunk
-from calibration.reference import GrayReading, read_gray_card
+from calibration.quads import quad_mask, shrunk
+from calibration.reference import MIN_PIXELS, READ_PIXELS, RIM_SHARE, GrayReading, read_gray_card
 from calibration.step_finder import StepsFound, find_step_card, out_of_order
 
 Floats = NDArray[np.float64]
@@ -28,6 +27,7 @@ MAX_UNEVEN = 0.12  # (max - min) / max over a step's middle; a shadow's edge or 
 MAX_LEFT_OUT = 0.3  # share of a step's middle that is something else (chosen; of a gray card)
 COARSE = 0.03  # one code over the level from which a step counts as dark; a card's middle gray has 0.02 (sRGB, 8 bit)
 OFF = 4.0  # codes, or robust standard deviations if more, by which noise takes a pixel of a dark step from its middle
+LEAST_LEVEL = 0.001  # linear RGB, 8-bit code 3: below it a step is lost
 INDEPENDENT_PX = 16  # pixels that share their noise through demosaicing and JPEG (chosen, as of the gray card)
 LEAST_STEP = 0.01  # relative, by which the next step must be darker
 
@@ -94,34 +94,55 @@ def step_card_findings(readings: PatchReadings) -> tuple[Finding, ...]:
 
 def _read_step(photo: Photo, cell_px: Floats) -> GrayReading | str:
     """What a step shows, or why it cannot be read."""
+    middle = shrunk(cell_px, STEP_RIM)
+    dark = _read_dark(photo, shrunk(middle, RIM_SHARE))
+    if dark is not None:
+        return dark
     try:
-        return _dark_too(photo, read_gray_card(photo, shrunk(cell_px, STEP_RIM)))
+        return read_gray_card(photo, middle)
     except ReferenceCardError as refused:
         if refused.code == "card-clipped":
             return "it is at full scale"
         return "it is black, partly hidden, too small or not wholly in the photo"
 
 
-def _dark_too(photo: Photo, reading: GrayReading) -> GrayReading:
-    """The reading, a dark step's codes all counted.
+def _read_dark(photo: Photo, middle_px: Floats) -> GrayReading | None:
+    """The reading of a dark step; None if it is not dark, or cannot be read.
 
-    Most pixels of a dark step share one code, and for the gray card's reader the few beside it are outliers. Here they
-    carry the signal between the codes: without them the mean was off by up to 3 %.
+    Most pixels of a dark step share one or two codes, and for the gray card's reader those beside them are outliers.
+    Here they carry the signal between the codes: without them the mean was off by up to 3 %.
     """
-    level = float(reading.linear_RGB.mean())
-    code = int(np.searchsorted(photo.curve[:, 1], level))
-    step = float(np.diff(photo.curve[max(code - 1, 0) : code + 1, 1]).max(initial=0.0))
-    if reading.surface is None or step < COARSE * level:
-        return reading
-    tiles = reading.surface.linear_RGB.reshape(-1, 3).astype(np.float64)
-    tiles = tiles[np.isfinite(tiles).all(axis=1)]
-    off = np.abs(tiles - np.median(tiles, axis=0))
+    low, high = np.floor(middle_px.min(axis=0)).astype(int), np.ceil(middle_px.max(axis=0)).astype(int) + 1
+    if low.min() < 0 or high[0] > photo.codes.shape[1] or high[1] > photo.codes.shape[0]:
+        return None
+    inside = quad_mask((high[1] - low[1], high[0] - low[0]), middle_px - low)
+    if inside.sum() < MIN_PIXELS:
+        return None
+    y, x = (places[:: 1 + len(places) // READ_PIXELS] for places in np.nonzero(inside))
+    codes = photo.codes[low[1] : high[1], low[0] : high[0]][y, x]
+    RGB = np.stack([photo.curve[codes[:, channel], channel] for channel in range(3)], axis=1).astype(np.float64)
+    level = np.median(RGB, axis=0)
+    code = int(np.median(codes))
+    step = float(photo.curve[min(code + 1, len(photo.curve) - 1), 1] - photo.curve[code, 1])
+    if step < COARSE * level.mean() or level.min() < LEAST_LEVEL:
+        return None
+    off = np.abs(RGB - level)
     near = (off <= OFF * np.maximum(step, 1.4826 * np.median(off, axis=0))).all(axis=1)
-    kept = tiles[near]
+    kept = RGB[near]
     mean = kept.mean(axis=0)
-    independent = max(len(kept) * reading.surface.side_px**2 / INDEPENDENT_PX, 1.0)
-    u_relative = kept.std(axis=0) / mean / np.sqrt(independent)
-    return replace(reading, linear_RGB=mean, u_relative=u_relative, left_out=1 - float(near.mean()))
+    independent = max(len(kept) * inside.sum() / len(y) / INDEPENDENT_PX, 1.0)
+    luminance = kept @ photo.to_XYZ[1]
+    quarters = (x[near] > np.median(x)).astype(int) + 2 * (y[near] > np.median(y))
+    sums, counts = np.bincount(quarters, luminance, minlength=4), np.bincount(quarters, minlength=4)
+    levels = sums / np.maximum(counts, 1)
+    return GrayReading(
+        linear_RGB=mean,
+        u_relative=kept.std(axis=0) / mean / np.sqrt(independent),
+        unevenness=float(np.ptp(levels) / levels.max()),
+        pixels=int(inside.sum()),
+        left_out=1 - float(near.mean()),
+        clipped=0.0,
+    )
 
 
 def _why_not(reading: GrayReading) -> str:
