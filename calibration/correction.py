@@ -24,14 +24,14 @@ from calibration.tone import ToneFit, fit_tone, unusable
 from calibration.tone_curve import PARAMETERS, ToneCurve
 
 Floats = NDArray[np.float64]
-Basis = Literal["gray card", "step card", "colour chart"]
+Basis = Literal["gray card", "step card", "colour chart", "stored"]
 
 U_CARD_LEVEL = 0.02  # relative, of a gray card's stated reflectance: 18 % is rarely known better than 0.4 % absolute
 U_CARD_NEUTRAL = 0.006  # relative, of each tristimulus value of a card called neutral: about 0.5 in a* or b*
 U_STEPS_LEVEL = 0.01  # relative, of a step card's values as a whole
 # How far tone curves of photos lie from their profile's, where nothing in the photo tells: chosen narrower than the
 # prior that a fit starts from, which must not hold back what the steps say. Of `PARAMETERS`.
-U_UNTOLD_TONE = np.array([0.002, 0.0003, 0.0003, 0.0003, 0.015, 0.04, 0.02, *(0.005,) * (len(PARAMETERS) - 7)])
+U_UNTOLD_TONE = np.array([0.0016, 0.0003, 0.0003, 0.0003, 0.012, 0.03, 0.02, *(0.004,) * (len(PARAMETERS) - 7)])
 GRAY = 0.18
 DARKEST = 1e-4  # of full scale
 
@@ -48,6 +48,10 @@ class Correction:
     read: Floats  # about how it was read in this photo
     basis: Basis
     chart: CameraFit | None = None
+    # Hash of the photo by which the one and the other were told: what is wrong with them is common to all photos that
+    # share it. "": by none, what was known beforehand stands.
+    tone_from: str = ""
+    camera_from: str = ""
 
     @property
     def gray_RGB(self) -> Floats:
@@ -76,14 +80,25 @@ class Correction:
 
 def by_gray_card(photo: Photo, reading: GrayReading, known: KnownReference) -> Correction:
     """The card's correction, and all that it leaves open."""
-    level = float(reading.linear_RGB.mean()) * GRAY / float(known.XYZ[0, 1])
-    tone = unusable("a gray card tells nothing of it")
-    tone = replace(
-        tone, curve=replace(tone.curve, mid_level=min(max(level, 0.01), 0.9)), covariance=np.diag(U_UNTOLD_TONE**2)
-    )
+    tone = untold_tone("a gray card tells nothing of it", gray_level(reading, known))
     stated = np.column_stack([np.full(3, U_CARD_LEVEL), np.diag(np.full(3, U_CARD_NEUTRAL))])
     matrix = gray_card_correction(photo, reading, known.XYZ[0])
     return Correction(matrix, tone, gray_card_error(), stated, np.diag(reading.u_relative), "gray card")
+
+
+def gray_level(reading: GrayReading, known: KnownReference) -> float:
+    """Level, linear RGB, that an 18 % gray would have beside a gray card."""
+    return float(reading.linear_RGB.mean()) * GRAY / float(known.XYZ[0, 1])
+
+
+def untold_tone(why_not: str, level: float) -> ToneFit:
+    """What is known of a tone curve of which nothing in the photo tells, middle gray being at a level of linear RGB."""
+    return _untold(unusable(why_not), level)
+
+
+def _untold(tone: ToneFit, level: float) -> ToneFit:
+    curve = replace(tone.curve, mid_level=min(max(level, 0.01), 0.9))
+    return replace(tone, curve=curve, covariance=np.diag(U_UNTOLD_TONE**2))
 
 
 def tone_by_patches(readings: PatchReadings, known: KnownReference, light: Floats) -> ToneFit:
@@ -134,8 +149,7 @@ def by_step_card(
         gray = used[np.abs(np.log(known.XYZ[used, 1] / GRAY)).argmin()]
         white = readings.linear_RGB[gray] / light[gray] / known.XYZ[gray, 1]
         u_white = readings.u_relative[gray]
-        middle = min(max(float(readings.linear_RGB[gray].mean()), 0.01), 0.9)
-        tone = replace(tone, curve=replace(tone.curve, mid_level=middle), covariance=np.diag(U_UNTOLD_TONE**2))
+        tone = _untold(tone, float(readings.linear_RGB[gray].mean()))
     gains = np.linalg.solve(photo.to_XYZ, D50) / white
     stated = np.full((3, 1), U_STEPS_LEVEL)
     return Correction(photo.to_XYZ * gains, tone, gray_card_error(), stated, np.diag(u_white), "step card")
@@ -152,8 +166,7 @@ def by_chart(readings: PatchReadings, known: KnownReference, tone: ToneFit, ligh
     RGB = np.where(usable[:, np.newaxis], seen / light, np.nan)
     fit = fit_camera(RGB, readings.u_relative, known.XYZ, known.is_neutral & usable)
     if not tone.is_usable:
-        middle = min(max(float(np.linalg.solve(fit.matrix, GRAY * D50).mean()), 0.01), 0.9)
-        tone = replace(tone, curve=replace(tone.curve, mid_level=middle), covariance=np.diag(U_UNTOLD_TONE**2))
+        tone = _untold(tone, float(np.linalg.solve(fit.matrix, GRAY * D50).mean()))
     nothing = np.zeros((3, 0))
     return Correction(fit.matrix, tone, fit.error, nothing, nothing, "colour chart", fit)
 
