@@ -14,7 +14,7 @@ from analyzer.answer import answer
 from analyzer.colour_interval import delta_E_00_u95
 from analyzer.directions import directions
 from analyzer.guard_band import decide
-from analyzer.job import EvennessWish, Job, Target
+from analyzer.job import EvennessWish, Job
 from analyzer.replicates import BoardSpread
 from analyzer.results import STAGES, Colour, Evenness, Overall, VerdictResult
 from analyzer.trials import (
@@ -93,7 +93,7 @@ def _judge_trial(
     """Judge one treatment; also how much of its limits it takes up."""
     why_not = why_not_comparable(trial)
     pooled = None if why_not else pool_colour(trial, colours)
-    colour = _judge_colour(job.target, pooled, why_not)
+    colour = _judge_colour(job, pooled, why_not)
     evenness = _judge_evenness(job.evenness, pool_blotch(trial, blotches))
     overall = _overall(colour.verdict, evenness.verdict)
     boards = len({zone.board for zone in trial})
@@ -120,15 +120,15 @@ def _judge_trial(
     return _share_of_limits(colour, evenness), verdict
 
 
-def _judge_colour(target: Target, pooled: PooledColour | None, why_not: str | None) -> ColourFound:
+def _judge_colour(job: Job, pooled: PooledColour | None, why_not: str | None) -> ColourFound:
     """Hold one treatment's pooled colour against the tolerance."""
+    target = job.target
     against_sample = target.lab is None
     if pooled is None:
         return ColourFound("cannot tell", None, None, target.tolerance, (), None, why_not, 0, against_sample)
     de00 = float(delta_E_00(pooled.Lab_target, pooled.Lab_target + pooled.delta_Lab))
     covariance = pooled.covariance
     u95 = None if covariance is None else delta_E_00_u95(pooled.Lab_target, pooled.delta_Lab, covariance)
-    boards_matter_most = pooled.measured is not None and np.trace(pooled.between) > np.trace(pooled.measured)
     verdict = _COLOUR[decide(de00, u95, target.tolerance)]
     return ColourFound(
         verdict=verdict,
@@ -136,7 +136,7 @@ def _judge_colour(target: Target, pooled: PooledColour | None, why_not: str | No
         de00_u95=u95,
         tolerance=target.tolerance,
         directions=directions(pooled.Lab_target, pooled.delta_Lab, covariance),
-        doubt=_doubt(u95, FINEST_DE00_U95, boards_matter_most) if verdict == "cannot tell" else None,
+        doubt=_colour_doubt(job, pooled, u95) if verdict == "cannot tell" else None,
         why_not=None,
         boards=pooled.boards,
         against_sample=against_sample,
@@ -157,6 +157,20 @@ def _judge_evenness(wish: EvennessWish, pooled: PooledBlotch | None) -> Evenness
         measured = math.inf if pooled.measured_u95 is None else pooled.measured_u95
         doubt = _doubt(pooled.u95_against_limit, FINEST_BLOTCH_U95, pooled.between_u95 > measured)
     return EvennessFound(verdict, pooled.blotch, pooled.u95, pooled.limit, doubt)
+
+
+def _colour_doubt(job: Job, pooled: PooledColour, u95: float | None) -> Doubt:
+    """Name the largest source of the doubt about a colour, as far as something can be done about it."""
+    if pooled.measured is None or np.trace(pooled.between) > np.trace(pooled.measured):
+        return _doubt(u95, FINEST_DE00_U95, pooled.measured is not None)
+    if u95 is None or u95 <= FINEST_DE00_U95:
+        return _doubt(u95, FINEST_DE00_U95, boards_matter_most=False)
+    sources = pooled.sources(u95)
+    largest = max(sources, key=lambda source: sources[source])
+    if largest == "light":
+        return Doubt.LIGHT
+    told_by_card = job.reference.kind == "gray-card" and largest in ("tone", "camera", "reference")
+    return Doubt.CAMERA if told_by_card else Doubt.PHOTOS
 
 
 def _doubt(u95: float | None, finest_u95: float, boards_matter_most: bool) -> Doubt:

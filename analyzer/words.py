@@ -19,8 +19,10 @@ UNTREATED: Final = "none"  # the control's treatment
 class Doubt(StrEnum):
     """What a "cannot tell" hangs on."""
 
-    BOARDS = "boards"  # boards differ by more than the measurement is unsure of
-    PHOTOS = "photos"  # the measurement
+    BOARDS = "boards"  # the wood: boards differ by more than the measurement is unsure of
+    LIGHT = "light"  # of the measurement mostly this
+    CAMERA = "camera"  # the camera, its tone curve, or the reference's own value
+    PHOTOS = "photos"  # the measurement in general
     LIMIT = "limit"  # as sure as photos get, and yet on the limit
 
 
@@ -155,7 +157,11 @@ def settling_clause(boards: int, colour: ColourFound, evenness: EvennessFound) -
         needed.append(f"a photo at the target's own stage and sheen, {place},")
     if colour.doubt is Doubt.BOARDS or evenness.doubt is Doubt.BOARDS:
         needed.append(another)
-    if colour.doubt is Doubt.PHOTOS:
+    if colour.doubt is Doubt.LIGHT:
+        needed.append("edge strips beside the board, or a photo of a plain sheet, to even the light out,")
+    if colour.doubt is Doubt.CAMERA and colour.against_sample:
+        needed.append("a step card or a 24-patch chart in the photo instead of the gray card")
+    elif colour.doubt in (Doubt.PHOTOS, Doubt.CAMERA):
         needed.append(_BETTER_COLOUR_WITH_SAMPLE if colour.against_sample else _BETTER_COLOUR_WITH_VALUE)
     if evenness.doubt is Doubt.PHOTOS:
         needed.append("a sharp photo in more even light of a larger zone")

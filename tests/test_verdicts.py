@@ -445,3 +445,25 @@ def test_the_reason_is_one_sentence(dL: float) -> None:
     assert reason.endswith(".")
     assert ". " not in reason
     assert reason[0].isupper()
+
+
+@pytest.mark.parametrize(
+    ("largest", "settles"),
+    [
+        ("light", "edge strips beside the board"),
+        ("tone", "a step card or a 24-patch chart in the photo"),
+        ("camera", "a step card or a 24-patch chart in the photo"),
+        ("repeats", "repeat photos"),
+        ("wood", "a second board"),
+    ],
+)
+def test_the_largest_source_of_doubt_says_what_would_settle_it(largest: str, settles: str) -> None:
+    parts = {
+        name: np.eye(3) * (0.5 if name == largest else 0.1) ** 2 for name in ("light", "tone", "camera", "repeats")
+    }
+    wood = np.eye(3) * (1.0 if largest == "wood" else 0.0)
+    doubtful = replace(to_target((1.9, 0, 0), sum(parts.values())), budget=parts, wood=wood)
+    verdict = only([replace(zone("A/wash", "wash"), to_target=doubtful)])
+    assert verdict.colour == "cannot tell"
+    assert settles in verdict.advice
+    assert max(verdict.sources, key=lambda source: verdict.sources[source]) == largest
