@@ -40,13 +40,15 @@ _UP_TO_100 = Interval(above=0, most=100)  # of lightness or colour difference
 _PLACE_IN_FILE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")  # tomllib, Python 3.11 to 3.14
 
 
-def read_job(folder: Path) -> Job:
+def read_job(folder: Path, *, while_shooting: bool = False) -> Job:
     """Read and check the job of a folder.
 
     Parameters
     ----------
     folder : Path
         The job folder, which holds `job.toml`.
+    while_shooting : bool
+        Photos that the job names may not have been taken yet. To measure, all must be there.
 
     Returns
     -------
@@ -64,7 +66,7 @@ def read_job(folder: Path) -> Job:
     content = _parsed(path, text)
     top = Table(content, (), Problems(text))
     _check_format(path, top)
-    job = _job(folder, top)
+    job = _job(folder, top, may_be_missing=while_shooting)
     problems = top.problems.by_line()
     if problems or job is None:
         raise JobFileError(path, problems)
@@ -147,7 +149,7 @@ def _check_format(path: Path, top: Table) -> None:
         top.wrong("format", f"format = {FORMAT} at the top of the file")
 
 
-def _job(folder: Path, top: Table) -> Job | None:
+def _job(folder: Path, top: Table, *, may_be_missing: bool) -> Job | None:
     """Read all tables. None, or a job that is not whole, only when problems were noted."""
     top.unknown(TOP_KEYS, TABLES)
     declared = Declared.of(top.content)
@@ -156,7 +158,7 @@ def _job(folder: Path, top: Table) -> Job | None:
     target = _target(top, declared)
     evenness = _evenness(top, declared)
     reference = read_reference(top, folder, TABLES)
-    photos = read_photos(top, folder, declared, TABLES)
+    photos = read_photos(top, folder, declared, TABLES, may_be_missing=may_be_missing)
     if name is None or units is None or target is None or evenness is None or reference is None:
         return None
     return Job(folder, name, units, target, evenness, reference, boards, photos, customer, top.content)

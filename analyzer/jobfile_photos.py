@@ -15,9 +15,17 @@ _LARGEST_PX = 1e6  # chosen: no photo is a million pixels wide
 
 
 def read_photos(
-    top: Table, folder: Path, declared: Declared, tables: Mapping[str, Collection[str]]
+    top: Table,
+    folder: Path,
+    declared: Declared,
+    tables: Mapping[str, Collection[str]],
+    *,
+    may_be_missing: bool = False,
 ) -> tuple[PhotoEntry, ...]:
-    """Read every [[photo]], one entry for each board in it. Photos with problems are left out, after noting them."""
+    """Read every [[photo]], one entry for each board in it. Photos with problems are left out, after noting them.
+
+    Photos `may_be_missing` while they are being taken; only their files may.
+    """
     entries: list[tuple[Table, PhotoEntry]] = []
     listed = top.content.get("photo")
     named_files = (
@@ -27,17 +35,26 @@ def read_photos(
         file = table.content.get("file")
         named = table.named(file) if isinstance(file, str) and file.isprintable() else table
         named.unknown(PHOTO_KEYS, tables)
-        entries += [(named, entry) for entry in _entries(named, folder, declared, named_files)]
+        entries += [
+            (named, entry) for entry in _entries(named, folder, declared, named_files, may_be_missing=may_be_missing)
+        ]
     _check_shared(entries, folder)
     return tuple(entry for _, entry in entries)
 
 
 def existing_file(
-    table: Table, key: str, folder: Path, *, required: bool = False, named: Collection[str] = ()
+    table: Table,
+    key: str,
+    folder: Path,
+    *,
+    required: bool = False,
+    named: Collection[str] = (),
+    may_be_missing: bool = False,
 ) -> str | None:
     """Read the path of a file that lies in the job folder; None, after noting why, if there is none.
 
-    `named` are the files that the job names already, which a misspelled path was not meant to be.
+    `named` are the files that the job names already, which a misspelled path was not meant to be. A file that
+    `may_be_missing` needs only a path inside the folder.
     """
     name = table.text(key, "the path of a file in the job folder, in quotes", required=required)
     if name is None:
@@ -50,7 +67,7 @@ def existing_file(
         is_there = (folder / name).is_file()
     except OSError:  # for instance a name longer than the disk allows
         is_there = False
-    if not is_there:
+    if not is_there and not may_be_missing:
         hint = _near_file(folder, name, named)
         table.wrong(key, f"a file in {folder}", hint, found=f"{show(name)}, which is not there")
         return None
@@ -72,12 +89,14 @@ def _near_file(folder: Path, name: str, named: Collection[str]) -> str:
     return f'Did you mean "{by_stem[near]}"?' if near else ""
 
 
-def _entries(table: Table, folder: Path, declared: Declared, named: Collection[str]) -> list[PhotoEntry]:
+def _entries(
+    table: Table, folder: Path, declared: Declared, named: Collection[str], *, may_be_missing: bool
+) -> list[PhotoEntry]:
     """Read one [[photo]]."""
-    file = existing_file(table, "file", folder, required=True, named=named)
+    file = existing_file(table, "file", folder, required=True, named=named, may_be_missing=may_be_missing)
     stage = table.choice("stage", STAGES, required=True)
     light = table.text("light")
-    flat = existing_file(table, "flat", folder, named=named)
+    flat = existing_file(table, "flat", folder, named=named, may_be_missing=may_be_missing)
     card = _quad(table, "card", table.content["card"]) if "card" in table.content else None
     boards = _boards(table, declared)
     corners = _corners(table, len(boards))
@@ -173,6 +192,9 @@ def _check_shared(entries: list[tuple[Table, PhotoEntry]], folder: Path) -> None
 
 
 def _identity(path: Path) -> object:
-    """What tells one file from another, however its path is spelled."""
-    status = path.stat()
+    """What tells one file from another, however its path is spelled; of one that is not there yet, its path."""
+    try:
+        status = path.stat()
+    except OSError:
+        return path.resolve()
     return status.st_dev, status.st_ino

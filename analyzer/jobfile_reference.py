@@ -1,7 +1,4 @@
-"""What does job.toml say about the known colour in the photos?
-
-All three kinds of the job file are checked here, whichever of them this version can measure by.
-"""
+"""What does job.toml say about the known colour in the photos: a gray card, a step card or a 24-patch chart?"""
 
 import itertools
 from collections.abc import Collection, Mapping
@@ -19,6 +16,7 @@ REFERENCE_KEYS = ("kind", "reflectance", "lab", "values", "edition")
 LAB: Final = (Interval(0, 100), Interval(-128, 128), Interval(-128, 128))
 LAB_WORDS = "three numbers, [L, a, b]: L from 0 to 100, a and b from -128 to 128"
 CHART_PATCHES = 24  # as in calibration/chart.py
+LEAST_STEPS = 3  # of a step card: two cannot tell the camera's tone curve from the exposure
 
 _KINDS: tuple[Literal["gray-card", "step-card", "chart-24"], ...] = ("gray-card", "step-card", "chart-24")
 _KEYS_OF_KIND: Final = {
@@ -73,12 +71,12 @@ def _gray_card(table: Table) -> Reference | None:
 def _step_card(table: Table) -> Reference | None:
     """Read a step card: reflectances, light to dark."""
     value = table.content.get("reflectance")
-    if isinstance(value, list) and len(value) > 1:
+    if isinstance(value, list) and len(value) >= LEAST_STEPS:
         steps = [number for number in map(as_number, value) if number is not None and number in _REFLECTANCE]
         falling = all(light > dark for light, dark in itertools.pairwise(steps))
         if len(steps) == len(value) and falling:
             return Reference("step-card", tuple(steps))
-    table.wrong("reflectance", "two or more numbers, light to dark, each above 0, up to 1: [0.9, 0.18, 0.03]")
+    table.wrong("reflectance", "three or more numbers, light to dark, each above 0, up to 1: [0.9, 0.18, 0.03]")
     return None
 
 

@@ -197,6 +197,6 @@ def _unusable(entry: PhotoEntry, sha256: str | None, findings: tuple[Finding, ..
     )
 
 
-def finding_results(findings: tuple[Finding, ...]) -> tuple[FindingResult, ...]:
+def finding_results(findings: Sequence[Finding]) -> tuple[FindingResult, ...]:
     """Findings as results.json holds them."""
     return tuple(FindingResult(f.code, f.severity.value, f.message, f.remedy) for f in findings)

@@ -338,6 +338,23 @@ KINDS = (
         "The card is searched as a calm, neutral, four-sided patch.",
     ),
     FindingKind(
+        "card-is-chart",
+        Severity.UNUSABLE,
+        "A 24-patch colour chart was seen, but no gray card beside it.",
+        'If the chart is the reference, say so in job.toml: kind = "chart-24" under [reference], with its values or '
+        "edition. Else lay a gray card beside the board.",
+        "Each gray patch of a chart looks like a gray card. Taken for one of 18 %, it would make every colour too "
+        "light or too dark, by up to five times.",
+    ),
+    FindingKind(
+        "chart-seen",
+        Severity.NOTE,
+        "There is no gray card in the photo; it was checked by its 24-patch colour chart.",
+        'Say in job.toml that the chart is the reference: kind = "chart-24" under [reference], with its values or '
+        "edition.",
+        "Without a job file, a photo is checked by a gray card, or by a chart where there is none.",
+    ),
+    FindingKind(
         "tone-unsure",
         Severity.WARNING,
         "The camera's tone curve could not be taken back: {reason}.",

@@ -47,6 +47,7 @@ TOLD_REDUCED = frozenset(
         "board-turned",
         "card-dark",
         "card-uneven",
+        "chart-seen",
         "corners-misfit",
         "light-from-others",
         "light-residual",
@@ -208,7 +209,7 @@ def _exposure(photo: Photo, plane: Plane) -> list[Finding]:
     lines = slice(top, bottom, CLIPPED_STRIDE)  # whole lines: OpenCV skips lines without copying
     below = cv2.inRange(photo.codes[lines, left:right], (0, 0, 0), (full_scale - 1,) * 3)
     looked_at = on_board[::CLIPPED_STRIDE]
-    clipped = 1 - np.count_nonzero(looked_at & (below > 0)) / max(1, np.count_nonzero(looked_at))
+    clipped = 1 - np.count_nonzero(looked_at & (below > 0)) / max(1, int(np.count_nonzero(looked_at)))
     return exposure_findings(linear_RGB - np.float32(margin), clipped)
 
 

@@ -7,7 +7,7 @@ None, with the reason, so that a caller can show what was seen.
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 import cv2
 import numpy as np
@@ -18,8 +18,9 @@ from calibration.board_search import BoardFound, Look, find_boards
 from calibration.card import find_card
 from calibration.chart_finder import ChartFound, find_chart
 from calibration.edges import EdgeQuad, refine_quad
+from calibration.errors import CalibrationError
 from calibration.findings import Finding
-from calibration.known import KnownReference, gray_card
+from calibration.known import NAMES, Kind, KnownReference, gray_card
 from calibration.photo import Photo
 from calibration.preview import Preview, preview_of
 from calibration.quads import side_lengths
@@ -29,11 +30,13 @@ from calibration.strip_plane import StripPlane
 from calibration.strip_search import StripSearch, Wanted, search_strips
 
 CARD_REACH_SHARE = 0.08  # of the card's shorter side: how far its edge may lie from the first guess
+MIN_CHART_PATCHES = 2  # of a chart's six gray ones that are taken for gray cards
 CARD_SUPPORT = 0.3  # share of profiles that must agree before a refined card replaces the first guess
-NOT_SEEN = {
-    "gray-card": "no calm, neutral, four-sided patch was seen",
-    "step-card": "no row of calm gray steps, each darker than the last, was seen",
-    "chart-24": "no field of 4 by 6 patches of its colours was seen",
+# By kind of reference: code of the finding that it was not seen, and what was not seen
+NOT_SEEN: Final[dict[Kind, tuple[str, str]]] = {
+    "gray-card": ("card-missing", "no calm, neutral, four-sided patch was seen"),
+    "step-card": ("step-card-missing", "no row of calm gray steps, each darker than the last, was seen"),
+    "chart-24": ("chart-missing", "no field of 4 by 6 patches of its colours was seen"),
 }
 
 
@@ -57,6 +60,7 @@ class Place:
     code_no_board: str  # of the finding that says so
     findings: tuple[Finding, ...]  # of the search itself
     why_no_card: str
+    code_no_card: str
     card_rivals: tuple[NDArray[np.float64], ...]  # other patches that might have been the card
     preview: Preview
     background: Background
@@ -145,7 +149,8 @@ def locate_all(
             why_no_board=board.why_not,
             code_no_board=board.code,
             findings=board.findings,
-            why_no_card="" if card_found.quad is not None else NOT_SEEN[known.kind],
+            why_no_card=card_found.why_not,
+            code_no_card=card_found.code,
             card_rivals=card_found.rivals,
             preview=preview,
             background=background,
@@ -185,18 +190,28 @@ class _CardFound:
     edges: EdgeQuad | None = None
     rivals: tuple[NDArray[np.float64], ...] = ()
     patches: ChartFound | StepsFound | None = None
+    why_not: str = ""
+    code: str = ""  # of the finding that says why not
 
 
 def _reference(photo: Photo, seen: _Seen, known: KnownReference, given: ArrayLike | None) -> _CardFound:
     if known.kind == "gray-card":
         return _card(photo, seen, given)
     patches: ChartFound | StepsFound | None
-    if known.kind == "chart-24":
-        patches = find_chart(photo, seen.preview, given)
-    else:
-        papers = [seen.preview.to_preview(paper) for paper in seen.papers_px]
-        patches = find_step_card(seen.preview, [float(Y) for Y in known.XYZ[:, 1]], given, papers)
-    return _CardFound(None) if patches is None else _CardFound(patches.corners_px, patches=patches)
+    try:
+        if known.kind == "chart-24":
+            patches = find_chart(photo, seen.preview, given)
+        else:
+            papers = [seen.preview.to_preview(paper) for paper in seen.papers_px]
+            patches = find_step_card(seen.preview, [float(Y) for Y in known.XYZ[:, 1]], given, papers)
+    except CalibrationError as refused:
+        return _CardFound(None, why_not=refused.what, code=refused.code)
+    return _not_seen(known.kind) if patches is None else _CardFound(patches.corners_px, patches=patches)
+
+
+def _not_seen(kind: Kind) -> _CardFound:
+    code, what = NOT_SEEN[kind]
+    return _CardFound(None, why_not=f"the {NAMES[kind]} was not found: {what}.", code=code)
 
 
 def _card(photo: Photo, seen: _Seen, given: ArrayLike | None) -> _CardFound:
@@ -205,10 +220,31 @@ def _card(photo: Photo, seen: _Seen, given: ArrayLike | None) -> _CardFound:
     preview = seen.preview
     candidates = find_card(preview, seen.background, [preview.to_preview(paper) for paper in seen.papers_px])
     if not candidates:
-        return _CardFound(None)
-    coarse = preview.to_photo(candidates[0].quad)
+        return _not_seen("gray-card")
+    quads = _outside_charts(photo, preview, [preview.to_photo(candidate.quad) for candidate in candidates])
+    if not quads:
+        what = "a 24-patch colour chart was seen, but no gray card beside it."
+        return _CardFound(None, why_not=what, code="card-is-chart")
+    coarse = quads[0]
     reach_px = max(5.0, CARD_REACH_SHARE * float(side_lengths(coarse).min()))
     edges = refine_quad(photo, coarse, reach_px)
     good = edges.support >= CARD_SUPPORT and cv2.isContourConvex(edges.corners_px.astype(np.float32))
-    rivals = tuple(preview.to_photo(candidate.quad) for candidate in candidates[1:])
+    rivals = tuple(quads[1:])
     return _CardFound(edges.corners_px, edges, rivals) if good else _CardFound(coarse, None, rivals)
+
+
+def _outside_charts(photo: Photo, preview: Preview, quads: Sequence[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
+    """What is no gray patch of a colour chart: taken for the card, it would set the level wrong by up to five times.
+
+    A chart shows several such patches: where there is but one, no chart is looked for.
+    """
+    if len(quads) < MIN_CHART_PATCHES:
+        return list(quads)
+    try:
+        chart = find_chart(photo, preview)
+    except CalibrationError:  # a chart in a mirror, whose place is then not told
+        return list(quads)
+    if chart is None:
+        return list(quads)
+    around = chart.corners_px.astype(np.float32)
+    return [quad for quad in quads if cv2.pointPolygonTest(around, quad.mean(axis=0).tolist(), measureDist=False) < 0]

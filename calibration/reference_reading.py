@@ -1,7 +1,6 @@
 """What does the reference in a photo show, whichever it is, and which correction follows from it?"""
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,10 +8,10 @@ from numpy.typing import NDArray
 from calibration.card_checks import card_findings
 from calibration.chart_finder import ChartFound
 from calibration.chart_reading import chart_findings, read_chart
-from calibration.correction import Correction, by_chart, by_gray_card, by_step_card, tone_by_patches
+from calibration.correction import GRAY, Correction, by_chart, by_gray_card, by_step_card, tone_by_patches
 from calibration.errors import ReferenceCardError
 from calibration.findings import REGISTRY, Finding, finding
-from calibration.known import Kind, KnownReference
+from calibration.known import KnownReference
 from calibration.light import Light
 from calibration.patches import PatchReadings
 from calibration.photo import Photo
@@ -22,11 +21,6 @@ from calibration.reference import GrayReading, read_gray_card
 from calibration.step_card import StepsFound, read_step_card, step_card_findings
 from calibration.tone import ToneFit, tone_findings, unusable
 
-_MISSING: Final[dict[Kind, str]] = {
-    "gray-card": "card-missing",
-    "step-card": "step-card-missing",
-    "chart-24": "chart-missing",
-}
 MAX_RESIDUAL = 2.5  # CIEDE2000, mean over left-out patches; clean charts in one light leave 0.4 to 1.5 (chosen)
 
 
@@ -50,12 +44,11 @@ def read_reference(photo: Photo, place: Place) -> ReferenceReading:
     """
     known, found = place.known, place.patches
     if place.card is None:
-        code = _MISSING[known.kind]
         raise ReferenceCardError(
-            f"the {known.name} was not found: {place.why_no_card}.",
+            place.why_no_card,
             photo=photo.name,
-            remedy=REGISTRY[code].remedy,
-            code=code,
+            remedy=REGISTRY[place.code_no_card].remedy,
+            code=place.code_no_card,
         )
     if isinstance(found, ChartFound):
         return ReferenceReading(known, place.card, None, read_chart(photo, found, known.XYZ))
@@ -71,6 +64,24 @@ def reference_findings(photo: Photo, place: Place, plane: Plane, read: Reference
     if read.patches is None:
         return []
     return list(chart_findings(read.patches) if read.known.kind == "chart-24" else step_card_findings(read.patches))
+
+
+def gray_RGB_of(read: ReferenceReading) -> NDArray[np.float64] | None:
+    """Linear RGB (3,) of an 18 % gray beside the reference, as the camera wrote it.
+
+    By the one neutral nearest to it, before any tone curve is taken back: near enough to compare photos by
+    (`Correction.gray_RGB` is for colours). None when no neutral can be used.
+    """
+    if read.gray is not None:
+        return np.asarray(read.gray.linear_RGB * GRAY / read.known.XYZ[0, 1])
+    if read.patches is None:
+        return None
+    neutral = np.flatnonzero(read.patches.used & read.known.is_neutral)
+    if neutral.size == 0:
+        return None
+    Y = read.known.XYZ[neutral, 1]
+    nearest = np.abs(np.log(Y / GRAY)).argmin()
+    return np.asarray(read.patches.linear_RGB[neutral[nearest]] * GRAY / Y[nearest])
 
 
 def tone_of(read: ReferenceReading, light: Light) -> ToneFit:

@@ -11,13 +11,14 @@ import skimage.data
 from board_jobs import GRAY_SHEET, SHOP_BOARD, SHOP_SCENE, write_job
 from board_photos import FAULTLESS, card_corners, corners, taken
 from numpy.typing import NDArray
-from simulator import Background, GrayCard, Light, RenderedPhoto, Scene, save_photo
+from PIL.ExifTags import Base
+from simulator import Background, Chart, GrayCard, Light, RenderedPhoto, Scene, StepCard, save_photo
 from simulator.strips_in_scene import Laid, strips_beside
 from strip_photos import printed
 
 import analyzer.check as check_module
 import calibration.photo as photo_module
-from analyzer import measure_job
+from analyzer import JobFileError, measure_job
 from analyzer.check import PhotoCheck, check_photo, check_photos
 from calibration.photo import Photo
 
@@ -334,3 +335,107 @@ def test_a_faultless_camera_brings_no_warning(tmp_path: Path) -> None:
     check = check_photo(path)
     assert check.usable
     assert [finding for finding in check.findings if finding.severity == "warning"] == []
+
+
+# --- references of a job ---------------------------------------------------------------------------------------------
+
+STEPS = (0.90, 0.59, 0.36, 0.198, 0.09, 0.031)
+REFERENCES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
+    "step-card": (
+        {"kind": "step-card", "reflectance": list(STEPS)},
+        {"step_card": StepCard(STEPS, top_left_mm=(20, 145))},
+    ),
+    "chart-24": ({"kind": "chart-24", "edition": "from-2015"}, {"chart": Chart((340.0, -10.0), scale=0.6)}),
+}
+WIDE = Light("D50", over_mm=(-20, -20, 530, 220))
+
+
+@pytest.fixture(scope="module")
+def beside() -> dict[str, RenderedPhoto]:
+    """The board beside each reference, no gray card anywhere."""
+    scene = replace(SHOP_SCENE, card=None, light=WIDE)
+    return {kind: taken(replace(scene, **lies), 3, size_px=(1600, 1200)) for kind, (_, lies) in REFERENCES.items()}
+
+
+@pytest.mark.parametrize("kind", REFERENCES)
+def test_a_photo_is_checked_with_the_reference_that_its_job_names(
+    tmp_path: Path, beside: dict[str, RenderedPhoto], kind: str
+) -> None:
+    path = saved(tmp_path, beside[kind])
+    write_job(tmp_path, [SHOP_BOARD], [{"file": "a.jpg", "board": "A"}], reference=REFERENCES[kind][0])
+    check = check_photo(path)
+    assert check.usable, check.findings
+    (measured,) = measure_job(tmp_path).results.photos
+    assert measured.usable
+
+
+def test_without_a_job_a_chart_serves_where_there_is_no_gray_card(
+    tmp_path: Path, beside: dict[str, RenderedPhoto]
+) -> None:
+    """With one, it is not taken for a gray card, though each of its gray patches looks like one."""
+    path = saved(tmp_path, beside["chart-24"])
+    check = check_photo(path)
+    assert check.usable, check.findings
+    assert "chart-seen" in codes(check)
+    write_job(tmp_path, [SHOP_BOARD], [{"file": "a.jpg", "board": "A"}])
+    check = check_photo(path)
+    assert not check.usable
+    assert codes(check)[-1] == "card-is-chart"
+    (measured,) = measure_job(tmp_path).results.photos
+    assert measured.findings[-1] == check.findings[-1]
+
+
+def test_a_gray_card_beside_a_chart_is_the_gray_card(tmp_path: Path) -> None:
+    scene = replace(SHOP_SCENE, chart=REFERENCES["chart-24"][1]["chart"], light=WIDE)
+    check = check_photo(saved(tmp_path, taken(scene, 3, size_px=(1600, 1200))))
+    assert check.usable
+    assert not {"chart-seen", "card-is-chart"} & set(codes(check))
+
+
+def test_a_chart_in_a_mirror_is_told(tmp_path: Path, beside: dict[str, RenderedPhoto]) -> None:
+    rendered = beside["chart-24"]
+    path = saved(tmp_path, replace(rendered, codes=np.ascontiguousarray(rendered.codes[:, ::-1])))
+    write_job(tmp_path, [SHOP_BOARD], [{"file": "a.jpg", "board": "A"}], reference=REFERENCES["chart-24"][0])
+    assert codes(check_photo(path))[-1] == "chart-mirrored"
+    (measured,) = measure_job(tmp_path).results.photos
+    assert measured.findings[-1].code == "chart-mirrored"
+
+
+# --- while shooting --------------------------------------------------------------------------------------------------
+
+
+def test_photos_of_the_job_that_are_not_taken_yet_stop_nothing(tmp_path: Path, shop: RenderedPhoto) -> None:
+    """Only that the board is 600 mm long can be known from the job: 3 px/mm."""
+    path = saved(tmp_path, shop)
+    board = replace(SHOP_BOARD, length_mm=600, width_mm=240)
+    later = [{"file": "later.jpg", "board": "A", "stage": "topcoated"}, {"file": "photos/b.jpg", "board": "A"}]
+    write_job(tmp_path, [board], [{"file": "a.jpg", "board": "A", "flat": "sheet.jpg"}, *later])
+    assert "too-few-pixels" in codes(check_photo(path))
+    assert [check.file for check in check_photos([tmp_path])] == [str(path)]
+    with pytest.raises(JobFileError, match=r"later\.jpg"):
+        measure_job(tmp_path)
+    path.unlink()
+    with pytest.raises(JobFileError, match=r"a\.jpg"):
+        check_photos([tmp_path])
+
+
+def test_a_plain_sheet_is_checked_by_itself_before_its_board_is_photographed(tmp_path: Path) -> None:
+    sheet = Scene(background=Background((85, 0, 1), texture=0.004), light=Light("D50", over_mm=(0, 0, 300, 200)))
+    path = saved(tmp_path, taken(sheet, 4, size_px=SIZE_px, px_per_mm=3.0, look_at_mm=(150.0, 90.0)), "sheet.jpg")
+    write_job(tmp_path, [SHOP_BOARD], [{"file": "a.jpg", "board": "A", "flat": "sheet.jpg"}])
+    assert check_photo(path).usable
+
+
+# --- photos of one job compared --------------------------------------------------------------------------------------
+
+
+def test_photos_of_one_job_are_compared(tmp_path: Path, shop: RenderedPhoto) -> None:
+    """By camera here. Photos that no job names are not: nobody says that they belong together."""
+    paths = [tmp_path / f"{name}.jpg" for name in "abc"]
+    for path, model in zip(paths, ("One", "One", "Two"), strict=True):
+        save_photo(path, shop, exif={Base.Make: "Maker", Base.Model: model})
+    assert [codes(check) for check in check_photos(paths)] == [codes(check_photo(path)) for path in paths]
+    write_job(tmp_path, [SHOP_BOARD], [{"file": path.name, "board": "A"} for path in paths])
+    alone = [codes(check_photo(path)) for path in paths]
+    assert all("camera-differs" not in found for found in alone)
+    assert [codes(check) for check in check_photos([tmp_path])] == [alone[0], alone[1], [*alone[2], "camera-differs"]]

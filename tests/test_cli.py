@@ -21,7 +21,7 @@ from report_example import example_measurement, example_results
 
 import analyzer
 from analyzer import FolderError, JobFileError, read_results, results_json, version
-from analyzer.check import PhotoCheck
+from analyzer.check import Look, PhotoCheck
 from analyzer.cli import COMMANDS, main
 from analyzer.cli.talk import progress_line
 from analyzer.errors import Problem
@@ -348,13 +348,16 @@ def test_a_mistake_of_our_own_keeps_its_traceback(tmp_path: Path, measured: Fake
 def checked(monkeypatch: pytest.MonkeyPatch) -> None:
     """Put something in place of checking: photos whose name begins with bad cannot be used."""
 
-    def check_photo(path: Path) -> PhotoCheck:
+    def look_at(path: Path) -> Look:
+        return Look(checked_photo(path))
+
+    def checked_photo(path: Path) -> PhotoCheck:
         if path.name.startswith("bad"):
             blurred = FindingResult("card-missing", "unusable", "No card.", "Lay one in.")
             return PhotoCheck(str(path), usable=False, findings=(blurred,))
         return PhotoCheck(str(path), usable=True, findings=(FindingResult("no-profile", "note", "No profile.", ""),))
 
-    monkeypatch.setattr("analyzer.check.check_photo", check_photo)
+    monkeypatch.setattr("analyzer.check.look_at", look_at)
 
 
 @pytest.mark.usefixtures("checked")

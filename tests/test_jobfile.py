@@ -402,12 +402,15 @@ FAULTS = [
     ("reflectance = 0.18", "edition = 'from-2015'", "reference.edition", "does not go with it", "gray-card"),
     ('kind = "gray-card"', 'kind = "grey-card"', "reference.kind", "grey-card", 'Did you mean "gray-card"?'),
     ('kind = "gray-card"', 'kind = "step-card"', "reference.reflectance", "0.18", "light to dark"),
-    (
-        'kind = "gray-card"\nreflectance = 0.18',
-        'kind = "step-card"\nreflectance = [0.1, 0.9]',
-        "reference.reflectance",
-        "[0.1, 0.9]",
-        "light to dark",
+    *(
+        (
+            'kind = "gray-card"\nreflectance = 0.18',
+            f'kind = "step-card"\nreflectance = {steps}',
+            "reference.reflectance",
+            steps,
+            "three or more numbers, light to dark",
+        )
+        for steps in ("[0.1, 0.18, 0.9]", "[0.9, 0.18]")
     ),
     ('"gray-card"\nreflectance = 0.18', '"chart-24"', "reference.edition", "missing", "from-2015"),
     ('"gray-card"\nreflectance = 0.18', '"chart-24"\nedition = "2015"', "reference.edition", '"2015"', "from-2015"),
