@@ -19,7 +19,7 @@ from calibration.strip_beside import APART_TURN, RoughlyLaid, laid_against, play
 from calibration.strip_consensus import RoughStrip, rough_strip
 from calibration.strip_finder import StripSightings
 from calibration.strip_plane import MIN_MARKERS, StripPlane, board_between
-from calibration.strips import MAX_LENGTH_MM, MIN_LENGTH_MM, PITCH_MM, Side, sections
+from calibration.strips import MAX_LENGTH_MM, MIN_LENGTH_MM, PITCH_MM, Side, sections_beside
 
 Array = NDArray[np.float64]
 
@@ -66,7 +66,7 @@ class StripPlace:
             if off_mm > play_mm(width_mm):
                 return float("inf")
             misfit = (off_mm / np.hypot(U_WIDTH_MM, U_WIDTH_SHARE * width_mm)) ** 2
-        printed = sections(Side.TOP, min(max(length_mm, MIN_LENGTH_MM), MAX_LENGTH_MM))
+        printed = sections_beside(Side.TOP, length_mm)
         more = self.cells - 1 - printed[-1].cells[-1]
         return float(misfit + (LONGER_STRIP + LONGER_CELL * more if more > 0 else -HIDDEN_CELL * more))
 

@@ -15,7 +15,7 @@ from calibration.strip_beside import RoughlyLaid, edge_mm, laid_against, shift
 from calibration.strip_consensus import RoughStrip, rough_strip
 from calibration.strip_finder import StripSightings, find_strips
 from calibration.strip_fit import Corners, Piece, StripFit, fit_strips
-from calibration.strips import HEIGHT_MM, SECTION_MM, Side, marker_place, section_of, sections
+from calibration.strips import HEIGHT_MM, SECTION_MM, Side, marker_place, section_of, sections_beside
 
 Array = NDArray[np.float64]
 
@@ -45,7 +45,7 @@ class LaidSection:
 
     def outline_mm(self, length_mm: float) -> Array:
         """The section as cut for a board of this length: corners (4, 2) in board mm, in order around it."""
-        printed = sections(self.side, length_mm)
+        printed = sections_beside(self.side, length_mm)
         own = printed[min(self.index, len(printed) - 1)]
         near, far = 0.0, self.side.away * HEIGHT_MM
         return self.on_board([(own.left_mm, far), (own.right_mm, far), (own.right_mm, near), (own.left_mm, near)])

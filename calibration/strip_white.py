@@ -15,7 +15,7 @@ from calibration.strips import (
     Rectangle,
     Side,
     section_of,
-    sections,
+    sections_beside,
     white_fields_mm,
 )
 
@@ -81,7 +81,7 @@ def _patches(laid: StripPlane) -> Iterator[tuple[LaidSection, Rectangle]]:
         if not on_side:
             continue
         cells = [cell for section in on_side for cell in section.cells]
-        printed = sections(side, laid.plane.length_mm)
+        printed = sections_beside(side, laid.plane.length_mm)
         for cell in range(min(cells), max(cells) + 1):
             nearest = _nearest(on_side, section_of(cell))
             right_mm = printed[-1].right_mm if cell <= printed[-1].cells[-1] else (cell + 1) * PITCH_MM

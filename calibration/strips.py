@@ -97,6 +97,14 @@ def sections(side: Side, length_mm: float) -> tuple[Section, ...]:
     return tuple(Section(side, k, left, right) for k, (left, right) in enumerate(zip(lefts, rights, strict=True)))
 
 
+def sections_beside(side: Side, length_mm: float) -> tuple[Section, ...]:
+    """The sections that lie beside a board of any length, mm: those for the nearest length that strips are made for.
+
+    Beside a board shorter than `MIN_LENGTH_MM` the shortest strip reaches beyond its right end.
+    """
+    return sections(side, min(max(length_mm, MIN_LENGTH_MM), MAX_LENGTH_MM))
+
+
 def marker_id(side: Side, cell: int) -> int:
     """Number of the marker in a cell, 0 to 2 * `CELLS` - 1."""
     if not 0 <= cell < CELLS:

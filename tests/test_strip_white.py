@@ -49,3 +49,16 @@ def test_dirt_and_covers_do_not_darken_the_white_fields() -> None:
 def test_white_at_full_scale_is_not_sampled() -> None:
     taken = photograph(120, 60, exposure_EV=0.6, falloff=0.0)
     assert len(white_samples(taken.photo, laid_of(taken)).spread) == 0
+
+
+@pytest.mark.parametrize("length_mm", [30.0, 55.0])
+def test_boards_shorter_than_any_strip_have_their_light_sampled_too(length_mm: float) -> None:
+    """The shortest strips, for 60 mm, reach beyond the board's right end."""
+    taken = photograph(length_mm, 80, strips=printed(60), px_per_mm=6.0, falloff=0.1)
+    laid = laid_of(taken)
+    _, points_mm, linear_RGB, _ = white_samples(taken.photo, laid)
+    assert len(points_mm) >= 16
+    assert np.abs(relative_error(taken, points_mm, linear_RGB[:, 1])).max() < 0.015
+    top = laid.papers_mm()[0]
+    assert top[:, 0].min() == pytest.approx(-12.0, abs=0.3)  # as cut: 12 mm beyond either end of 60 mm
+    assert top[:, 0].max() == pytest.approx(72.0, abs=0.3)
