@@ -365,6 +365,23 @@ KINDS = (
         "otherwise a pair of colours may be wrong by up to 0.7 Delta E 2000, a single one by up to 4.",
     ),
     FindingKind(
+        "correction-used",
+        Severity.NOTE,
+        "Tone curve and colours are corrected by {file}, taken {date} ({reference}): {residual}.",
+        "Nothing to do. Photograph the chart anew when lamps, lens or the camera's software change.",
+        "A chart or step card shows what a camera makes of a light. That is kept for later photos of the same camera, "
+        "lens and light; the gray card in each of them sets neutral and level.",
+    ),
+    FindingKind(
+        "correction-not-fitting",
+        Severity.WARNING,
+        "No correction was used, the gray card counts alone: {difference}.",
+        "Photograph the chart with this camera, lens and light, white balance locked, and name that photo under "
+        "[correction] in job.toml.",
+        "A correction holds for one camera and lens, one light and one colour profile. Used for another it may make "
+        "colours worse, and nothing in the photo would show it.",
+    ),
+    FindingKind(
         "step-card-missing",
         Severity.UNUSABLE,
         "The step card was not found: {reason}.",

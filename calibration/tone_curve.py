@@ -15,7 +15,7 @@ light takes its way:
 that middle gray keeps its level: what sets the level of the light is the reference, not the curve.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -85,6 +85,16 @@ class ToneCurve:
     def with_tone(self, curve: NDArray[np.float32]) -> NDArray[np.float32]:
         """A photo's table (codes, 3) of code -> linear RGB, turned into one of code -> light."""
         return self.apply(curve)
+
+    def at_exposure(self, mid_level: float) -> "ToneCurve":
+        """The curve of another photo by the same camera, in which middle gray has another level, linear RGB.
+
+        The curve acts on codes and stays as it is. The veil is a share of the light that reaches the lens.
+        """
+        veiled = self._unscaled(np.array([[self.mid_level] * 3, [mid_level] * 3])) + np.array(self.flare)
+        was, now = veiled.mean(axis=1)
+        red, green, blue = (float(veil * now / was) for veil in self.flare)
+        return replace(self, flare=(red, green, blue), mid_level=mid_level)
 
     def exactly(self, linear: Floats) -> Floats:
         """Light (..., 3) of linear RGB (..., 3) without the table, in double precision: for fits."""
