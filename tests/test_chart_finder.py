@@ -1,11 +1,5 @@
 """The 24-patch chart is found where it lies, in the order it has, and nothing else is taken for one."""
 
-import base64
-import io
-import json
-from functools import cache
-from importlib.metadata import PackageNotFoundError, distribution
-from pathlib import Path
 from typing import Any
 
 import cv2
@@ -15,7 +9,7 @@ import skimage.data
 from board_photos import Floats, photo_of_codes, photo_of_light
 from chart_scenes import DAYLIGHT_BALANCE, LIT_MM, ChartPhoto, chart_photo, clutter
 from numpy.typing import NDArray
-from PIL import Image
+from real_charts import REAL, real_chart_codes
 from simulator import Chart, Light, Tone, chart_reflectances
 from simulator.spectra import RGB_to_XYZ_D50, XYZ_weights
 
@@ -232,41 +226,14 @@ def test_colours_agree_through_any_camera_and_not_in_another_order() -> None:
 
 
 # --- real photos ------------------------------------------------------------------------------------------------------
-# colour-checker-detection 0.2.3 (BSD-3-Clause) shows them as outputs of its example notebooks: the middles of patches
-# 1, 6, 19 and 24 were read by eye off enlarged pictures with a grid, to about 2 pixels. The last two show the first
-# two as the package corrected them.
-ON_CLOTH = [(322, 304), (610, 303), (313, 465), (622, 458)]
-AT_A_WALL = [(522, 297), (842, 312), (514, 482), (833, 504)]
-REAL = {
-    "warm lamp, on cloth": ("inference", 0, ON_CLOTH),
-    "warm lamp, at a wall": ("inference", 1, AT_A_WALL),
-    "a folding chart": ("segmentation", 0, [(572, 448), (573, 233), (701, 449), (703, 234)]),
-    "by a window": ("segmentation", 1, [(317, 209), (732, 222), (311, 452), (722, 465)]),
-    "on cloth, corrected": ("inference", 8, ON_CLOTH),
-    "at a wall, corrected": ("inference", 11, AT_A_WALL),
-}
-
-
-@cache
-def real_photo(notebook: str, output: int) -> Photo:
-    inside = f"colour_checker_detection/examples/examples_detection_{notebook}.ipynb"
-    try:
-        path = Path(str(distribution("colour-checker-detection").locate_file(inside)))
-    except PackageNotFoundError:
-        pytest.skip("colour-checker-detection is not installed (pip install --no-deps colour-checker-detection)")
-    cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
-    outputs = [out["data"] for cell in cells for out in cell.get("outputs", []) if "image/png" in out.get("data", {})]
-    with Image.open(io.BytesIO(base64.b64decode(outputs[output]["image/png"]))) as picture:
-        return photo_of_codes(np.asarray(picture.convert("RGB").crop((10, 9, 1046, 699))))
-
-
 @pytest.mark.parametrize("name", REAL)
 def test_real_charts_are_found_in_their_order(name: str) -> None:
-    notebook, output, by_hand = REAL[name]
-    found = found_in(real_photo(notebook, output))
+    by_hand = REAL[name][2]
+    codes = real_chart_codes(name)
+    found = found_in(photo_of_codes(codes))
     assert found is not None
     at = found.centres_px()[[0, 5, 18, 23]]
     assert np.hypot(*(at - by_hand).T).max() < 4
-    mirrored = cv2.flip(np.asarray(real_photo(notebook, output).codes), 1)
+    mirrored = cv2.flip(codes, 1)
     with pytest.raises(ReferenceCardError, match="mirrored"):
         found_in(photo_of_codes(np.asarray(mirrored, dtype=np.uint8)))

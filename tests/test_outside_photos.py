@@ -4,11 +4,6 @@ They come from published packages and are read from their files without importin
 package is not installed (`pip install --no-deps NAME`). scikit-image is always there.
 """
 
-import base64
-import io
-import json
-from functools import cache
-from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
 
 import cv2
@@ -19,6 +14,7 @@ from board_jobs import write_job, zone_of
 from board_photos import Floats
 from numpy.typing import NDArray
 from PIL import Image
+from real_charts import package_file, real_chart_codes
 from simulator import Board, PaintedZone
 from simulator.spectra import RGB_to_XYZ_D50, XYZ_to_Lab
 
@@ -30,58 +26,23 @@ from calibration.errors import ReferenceCardError
 from calibration.photo import Photo, open_photo
 from calibration.reference import read_gray_card
 
-
-def package_file(name: str, path: str) -> Path:
-    """A data file of an installed package; skips the test when there is none."""
-    try:
-        found = Path(str(distribution(name).locate_file(path)))
-    except PackageNotFoundError:
-        pytest.skip(f"{name} is not installed (pip install --no-deps {name})")
-    if not found.is_file():
-        pytest.skip(f"this {name} has no {path}")
-    return found
-
-
 # --- real photos of a 24-patch colour chart ---------------------------------------------------------------------------
-# colour-checker-detection 0.2.3 (BSD-3-Clause) shows them as outputs of its example notebooks. Centres of the six
-# neutral patches, white to black, and half a side of the area read, measured by hand.
+# Centres of the six neutral patches, white to black, and half a side of the area read, measured by hand.
 CHARTS = {
-    "warm lamp, on cloth": (
-        "inference", 0, [(313, 464), (375, 463), (438, 462), (501, 460), (563, 459), (622, 458)], 17
-    ),
-    "warm lamp, at a wall": (
-        "inference", 1, [(514, 482), (574, 487), (636, 491), (699, 496), (764, 500), (833, 504)], 17
-    ),
-    "by a window": (
-        "segmentation", 1, [(311, 452), (393, 454), (474, 457), (557, 460), (639, 463), (722, 465)], 24
-    ),
-}  # fmt: skip
+    "warm lamp, on cloth": ([(313, 464), (375, 463), (438, 462), (501, 460), (563, 459), (622, 458)], 17),
+    "warm lamp, at a wall": ([(514, 482), (574, 487), (636, 491), (699, 496), (764, 500), (833, 504)], 17),
+    "by a window": ([(311, 452), (393, 454), (474, 457), (557, 460), (639, 463), (722, 465)], 24),
+}
 # L* of the neutral patches as published for charts made from November 2014 on (colour-science, CCS_COLOURCHECKERS).
 NEUTRAL_L = (95.19, 81.29, 66.89, 50.76, 35.63, 20.64)
 MIDDLE = 3  # the patch that is given as the card
 
 
-@cache
-def chart_codes(notebook: str, output: int) -> NDArray[np.uint8]:
-    path = package_file(
-        "colour-checker-detection", f"colour_checker_detection/examples/examples_detection_{notebook}.ipynb"
-    )
-    cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
-    pictures = [
-        out["data"]["image/png"]
-        for cell in cells
-        for out in cell.get("outputs", [])
-        if "image/png" in out.get("data", {})
-    ]
-    with Image.open(io.BytesIO(base64.b64decode(pictures[output]))) as picture:
-        return np.asarray(picture.convert("RGB").crop((10, 9, 1046, 699)))
-
-
 @pytest.fixture(params=CHARTS)
 def chart(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[str, Photo, list[Floats]]:
     """Name, photo, and the corners of its neutral patches."""
-    notebook, output, centres, half = CHARTS[request.param]
-    Image.fromarray(chart_codes(notebook, output)).save(tmp_path / "chart.png")
+    centres, half = CHARTS[request.param]
+    Image.fromarray(real_chart_codes(request.param)).save(tmp_path / "chart.png")
     square = half * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
     return request.param, open_photo(tmp_path / "chart.png"), [np.array(centre) + square for centre in centres]
 
