@@ -76,8 +76,7 @@ def test_a_tungsten_photo_agrees_with_its_corrected_twin_once_we_have_corrected_
     """All over the scene outside the chart, which no correction was fitted to.
 
     Measured, mean CIEDE2000 over 684 and 936 places: 19.0 and 23.0 before, 3.9 and 3.0 after. A gray card alone comes
-    as near, 4.1 and 1.9: the twin keeps the camera's tone curve, which we take back, and is no truth (above, its own
-    chart is further from the published colours than ours).
+    as near, 4.1 and 1.9: the twin keeps the camera's tone curve, which we take back, and is no truth.
     """
     ours, twin = real_chart(name), real_chart(PAIRS[name])
     here, there = outside_the_charts(ours, twin)
