@@ -18,10 +18,11 @@ from calibration.step_rows import MAX_CAST_SPREAD, MIN_STEP, row_again, row_cell
 
 Floats = NDArray[np.float64]
 
-MIN_CELL_PX = 8.5  # of a step where the row puts it: smaller ones are put a third of their width wrong (measured)
+MIN_CELL_PX = 6.0  # of a step where the row puts it: fewer pixels show no middle
 LEAST_SLOPE, MOST_SLOPE = 0.3, 3.0  # of seen over known logarithmic steps, for any camera's curve (chosen)
 MAX_MISFIT = 0.28  # ln units, of the levels from a smooth curve of the known ones
 CLEAR_SCORE = 0.9  # ends the search
+SETTLING, WORSE = 3, 0.1  # times that a row is put anew by all its patches, unless that scores so much less
 MIN_SCORE = 0.45  # of steps that are as they should be, less what the levels are off
 LEAST_FOLLOWING = 0.85  # correlation of levels in given corners with the known ones
 RIM_STEP = 0.05  # ln units, in luminance or a ratio, between a step and what lies beside the row
@@ -69,8 +70,12 @@ def find_step_card(
     found = _best(preview, known, rows_seen(patches, len(known)))
     if found is None:
         return None
-    again = _best(preview, known, row_again(preview.to_preview(found.cells_px), patches))
-    return again if again is not None and again.score > found.score - 0.05 else found
+    for _ in range(SETTLING):
+        again = _best(preview, known, row_again(preview.to_preview(found.cells_px), patches))
+        if again is None or again.score < found.score - WORSE:
+            break
+        found = again
+    return found
 
 
 def _turned_right(preview: Preview, known: Floats, outer: Floats) -> StepsFound | None:

@@ -4,7 +4,7 @@ Two patches side by side begin a row, and every next one stands where the last t
 white one on a white sheet, a black one in shadow. It is put where the row says it must be, at either end or between.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -20,6 +20,10 @@ MAX_CAST_SPREAD = 0.3  # between steps: the tone curve bends the ratios where th
 MIN_STEP = 0.04  # ln units by which the next step must be darker
 NEAREST, FARTHEST = 0.85, 1.75  # spacing of neighbouring steps, in their widths: gaps between them add to 1
 OFF_ROW, TURNED = 0.2, 0.25  # of a step's side: how far the next may lie off the row, and differ in its sides
+FEW, LEAST_SEEN_OF_FEW, LEAST_SEEN_OF_MANY = 4, 2, 3  # steps; a long row put by two patches goes astray
+NEAR_SHARE = 0.6  # of a step's shorter side: how far a patch may lie from where the first guess has its step
+MAX_OFF_PX = 1.2  # of the preview: how far from where the other patches have it
+FLATNESS = 0.02  # weight of no perspective
 OFF_SPACING = 0.22  # of the spacing
 
 
@@ -44,6 +48,8 @@ def rows_seen(patches: list[StepPatch], count: int) -> Iterator[tuple[Floats, fl
         for second in seconds:
             for begin in _neighbours(patches, first, int(second)):
                 chain = _chain(begin, patches, near, count)
+                if len(chain) < (LEAST_SEEN_OF_MANY if count > FEW else LEAST_SEEN_OF_FEW):
+                    continue
                 for cells in _cells_of(chain, count):
                     about = tuple(int(value) for value in np.round(cells[[0, -1]].mean(axis=1).ravel() / 2))
                     if about not in tried:
@@ -52,28 +58,64 @@ def rows_seen(patches: list[StepPatch], count: int) -> Iterator[tuple[Floats, fl
 
 
 def row_again(cells: Floats, patches: list[StepPatch]) -> Iterator[tuple[Floats, float]]:
-    """A row put anew by all patches that lie where its steps (count, 4, 2) are; as `rows_seen`, nothing if too few."""
-    centres = cells.mean(axis=1)
-    sides = np.stack([side_lengths(cell) for cell in cells]).mean(axis=0)
-    quads, places = [], []
+    """A row put anew by all patches that lie where its steps (count, 4, 2) are; as `rows_seen`, nothing if too few.
+
+    The middles of patches are known to a third of a pixel, their sides only to one or two: so the middles alone tell
+    how the steps follow one another, foreshortened, and the sides how large they are.
+    """
+    centres, places, sides = cells.mean(axis=1), [], []
+    seen = []
+    side = np.stack([side_lengths(cell) for cell in cells]).mean(axis=0).min()
     for patch in patches:
         off = np.hypot(*(centres - patch.centre).T)
         place = int(off.argmin())
         quad = _begun_along(patch.quad, cells[place, 1] - cells[place, 0])
-        if off[place] < 0.4 * sides.min() and _alike(quad, cells[place]):
-            quads.append(quad)
+        if off[place] < NEAR_SHARE * side and _alike(quad, cells[place]):
             places.append(place)
-    if len(set(places)) < 3:
+            seen.append(patch.centre)
+            sides.append(
+                (
+                    quad[[1, 2]].mean(axis=0) - quad[[0, 3]].mean(axis=0),
+                    quad[[2, 3]].mean(axis=0) - quad[:2].mean(axis=0),
+                )
+            )
+    at, middles, spans = np.array(places, dtype=np.float64), np.array(seen), np.array(sides)
+    kept = np.ones(len(at), bool)
+    for _ in range(3):
+        if len(set(at[kept])) < 3:
+            return
+        following = _following(at[kept], middles[kept])
+        kept = np.hypot(*(following(at) - middles).T) < MAX_OFF_PX
+    if len(set(at[kept])) < 3:
         return
-    # along the row only the middles count: a patch is often a pixel or two smaller than its step, or larger
-    ends = [np.array([(q[0] + q[1]) / 2, (q[2] + q[3]) / 2]) for q in quads]
-    flat = [np.array([[place + 0.5, 0.0], [place + 0.5, 1.0]]) for place in places]
-    to_px, _ = cv2.findHomography(np.concatenate(flat), np.concatenate(ends), 0)
-    if to_px is not None:
-        width = float(sides[[0, 2]].mean() / np.hypot(*(np.diff(centres, axis=0).mean(axis=0))))
-        lefts = np.arange(len(cells)) + 0.5 - min(width, 1.0) / 2
-        rights = lefts + min(width, 1.0)
-        yield row_cells(np.asarray(to_px, dtype=np.float64), lefts, rights), len(set(places)) / len(cells)
+    everywhere = np.arange(float(len(cells)))
+    step = following(everywhere + 0.5) - following(everywhere - 0.5)
+    width = min(float(np.median(np.hypot(*spans[:, 0].T) / np.hypot(*step[at.astype(int)].T))), 1.0)
+    basis = np.column_stack([np.ones(kept.sum()), at[kept]])
+    tall, *_ = np.linalg.lstsq(basis, spans[kept, 1], rcond=None)
+    along, across = width * step / 2, np.column_stack([np.ones(len(cells)), everywhere]) @ tall / 2
+    middle = following(everywhere)
+    corners = [middle - along - across, middle + along - across, middle + along + across, middle - along + across]
+    yield np.stack(corners, axis=1), len(set(at[kept])) / len(cells)
+
+
+def _following(places: Floats, points: Floats) -> Callable[[Floats], Floats]:
+    """Where the middles of evenly spaced steps lie on a line in perspective: (A k + B) / (1 + g k), least squares."""
+    k, zero, one = places, np.zeros(len(places)), np.ones(len(places))
+    # equations x = A k + B - g k x, for x and y; a little weight on g = 0 keeps three points from inventing perspective
+    scale = float(np.ptp(points, axis=0).max()) * max(float(np.ptp(places)), 1.0)
+    rows: list[Floats] = [
+        np.column_stack([k, zero, one, zero, -k * points[:, 0]]),
+        np.column_stack([zero, k, zero, one, -k * points[:, 1]]),
+        np.array([[0.0, 0.0, 0.0, 0.0, FLATNESS * scale]]),
+    ]
+    wanted = np.concatenate([points[:, 0], points[:, 1], [0.0]])
+    (a_x, a_y, b_x, b_y, g), *_ = np.linalg.lstsq(np.concatenate(rows), wanted, rcond=None)
+
+    def at(place: Floats) -> Floats:
+        return np.asarray(np.column_stack([a_x * place + b_x, a_y * place + b_y]) / (1 + g * place)[:, None])
+
+    return at
 
 
 def _near(patches: list[StepPatch]) -> list[NDArray[np.intp]]:
