@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from analyzer.check import check_photo, check_photos
     from analyzer.completeness import unmeasured
-    from analyzer.errors import AnalyzerError, FolderError, JobExistsError, JobFileError
+    from analyzer.corrections import corrections_folder, find_correction, kept_corrections, remove_correction
+    from analyzer.errors import AnalyzerError, CorrectionError, FolderError, JobExistsError, JobFileError
     from analyzer.jobfile import read_job
+    from analyzer.keep_corrections import keep_corrections
     from analyzer.measure import measure_job
     from analyzer.newjob import new_job
     from analyzer.report.jsonfile import read_results, results_json
@@ -22,17 +24,23 @@ if TYPE_CHECKING:
 
 __all__ = [
     "AnalyzerError",
+    "CorrectionError",
     "FolderError",
     "JobExistsError",
     "JobFileError",
     "StripLengthError",
     "check_photo",
     "check_photos",
+    "corrections_folder",
+    "find_correction",
+    "keep_corrections",
+    "kept_corrections",
     "measure_job",
     "new_job",
     "read_job",
     "read_results",
     "recover_results",
+    "remove_correction",
     "results_json",
     "summary",
     "tool_version",
@@ -42,6 +50,12 @@ __all__ = [
 ]
 
 _HOME = {
+    "keep_corrections": "analyzer.keep_corrections",
+    "remove_correction": "analyzer.corrections",
+    "kept_corrections": "analyzer.corrections",
+    "find_correction": "analyzer.corrections",
+    "corrections_folder": "analyzer.corrections",
+    "CorrectionError": "analyzer.errors",
     "AnalyzerError": "analyzer.errors",
     "FolderError": "analyzer.errors",
     "JobExistsError": "analyzer.errors",

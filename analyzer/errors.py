@@ -35,6 +35,10 @@ class JobExistsError(FolderError):
     """There is something already where a job was to be started: choose another folder."""
 
 
+class CorrectionError(AnalyzerError):
+    """A kept correction is not there, or cannot be kept or removed: name another one, or another folder."""
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """One thing in job.toml that does not hold."""

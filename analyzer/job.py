@@ -53,6 +53,16 @@ class Reference:
 
 
 @dataclass(frozen=True, slots=True)
+class CorrectionWish:
+    """Where the correction for photos with a gray card comes from: a photo of this job, or what is kept of others."""
+
+    photo: str | None = None  # of a chart or step card, as in job.toml; None: from the user's data folder
+    reference: Reference | None = None  # what lies in that photo
+    light: str | None = None  # the name of its light
+    card: Quad | None = None  # corners of the chart or step card in it
+
+
+@dataclass(frozen=True, slots=True)
 class Zone:
     """A patch of a board with one treatment. Lengths in mm, x along the grain from the board's left end."""
 
@@ -108,6 +118,7 @@ class Job:
     boards: tuple[Board, ...]
     photos: tuple[PhotoEntry, ...]
     customer: str | None = None
+    correction: CorrectionWish | None = None  # None: the gray card counts alone
     as_read: dict[str, Any] = field(default_factory=dict)  # job.toml as parsed, for results.json
 
     def board(self, board_id: str) -> Board:

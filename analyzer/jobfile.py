@@ -12,6 +12,7 @@ from typing import Any, Final, Literal
 from analyzer.errors import JobFileError, Problem
 from analyzer.job import DEFAULT_BLOTCH_LIMIT, DEFAULT_TOLERANCE, EvennessWish, Job, Target
 from analyzer.jobfile_boards import BOARD_KEYS, ZONE_KEYS, Declared, read_boards
+from analyzer.jobfile_correction import CORRECTION_KEYS, read_correction_wish
 from analyzer.jobfile_photos import PHOTO_KEYS, read_photos
 from analyzer.jobfile_reference import LAB, LAB_WORDS, REFERENCE_KEYS, read_reference
 from analyzer.jobfile_table import Interval, Problems, Table, nearest, shorten, show
@@ -29,11 +30,12 @@ TABLES: Final = {
     "[target]": TARGET_KEYS,
     "[evenness]": EVENNESS_KEYS,
     "[reference]": REFERENCE_KEYS,
+    "[correction]": CORRECTION_KEYS,
     "[[board]]": BOARD_KEYS,
     "[[board.zone]]": ZONE_KEYS,
     "[[photo]]": PHOTO_KEYS,
 }
-TOP_KEYS = ("format", "job", "target", "evenness", "reference", "board", "photo")
+TOP_KEYS = ("format", "job", "target", "evenness", "reference", "correction", "board", "photo")
 
 _LARGEST_BYTES = 1_000_000  # chosen: a job of 100 boards is about 50 kB; this is some other file
 _UP_TO_100 = Interval(above=0, most=100)  # of lightness or colour difference
@@ -158,10 +160,11 @@ def _job(folder: Path, top: Table, *, may_be_missing: bool) -> Job | None:
     target = _target(top, declared)
     evenness = _evenness(top, declared)
     reference = read_reference(top, folder, TABLES)
+    correction = read_correction_wish(top, folder, reference, TABLES)
     photos = read_photos(top, folder, declared, TABLES, may_be_missing=may_be_missing)
     if name is None or units is None or target is None or evenness is None or reference is None:
         return None
-    return Job(folder, name, units, target, evenness, reference, boards, photos, customer, top.content)
+    return Job(folder, name, units, target, evenness, reference, boards, photos, customer, correction, top.content)
 
 
 def _about(top: Table) -> tuple[str | None, str | None, Literal["mm", "in"] | None]:

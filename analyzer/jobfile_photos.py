@@ -97,7 +97,7 @@ def _entries(
     stage = table.choice("stage", STAGES, required=True)
     light = table.text("light")
     flat = existing_file(table, "flat", folder, named=named, may_be_missing=may_be_missing)
-    card = _quad(table, "card", table.content["card"]) if "card" in table.content else None
+    card = read_quad(table, "card", table.content["card"]) if "card" in table.content else None
     boards = _boards(table, declared)
     corners = _corners(table, len(boards))
     if file is None or stage is None or len(corners) != len(boards):
@@ -135,15 +135,15 @@ def _corners(table: Table, count: int) -> list[Quad | None]:
         return [None] * count
     value = table.content["corners"]
     if "boards" not in table.content:
-        return [_quad(table, "corners", value)]
+        return [read_quad(table, "corners", value)]
     if not isinstance(value, list) or len(value) != count:
         each = f"each {_QUAD_WORDS}; [] for a board that is to be looked for"
         table.wrong("corners", f"a list of {count}, one for each of the boards and in their order; {each}")
         return []
-    return [None if quad == [] else _quad(table, "corners", quad) for quad in value]
+    return [None if quad == [] else read_quad(table, "corners", quad) for quad in value]
 
 
-def _quad(table: Table, key: str, value: object) -> Quad | None:
+def read_quad(table: Table, key: str, value: object) -> Quad | None:
     """Read four corners that go round once, as seen in the photo from top-left by top-right."""
     points = [_point(item) for item in value] if isinstance(value, list) else []
     known = [point for point in points if point is not None]

@@ -37,19 +37,27 @@ def read_reference(top: Table, folder: Path, tables: Mapping[str, Collection[str
     kind = table.choice("kind", _KINDS) if "kind" in table.content else "gray-card"
     if kind is None:
         return None
+    return _gray_card(table) if kind == "gray-card" else read_patches(table, folder, kind)
+
+
+def read_patches(table: Table, folder: Path, kind: Literal["step-card", "chart-24"]) -> Reference | None:
+    """Read what is known of a step card or a chart. None when problems were noted."""
     for key in REFERENCE_KEYS[1:]:
         if key in table.content and key not in _KEYS_OF_KIND[kind]:
-            wanted = " or ".join(_KEYS_OF_KIND[kind])
-            table.wrong(key, f"{wanted} for a {kind}", found=f"{key}, which does not go with it")
-    if kind == "gray-card":
-        return _gray_card(table)
-    if kind == "step-card":
-        return _step_card(table)
-    return _chart(table, folder)
+            _not_of_kind(table, key, kind)
+    return _step_card(table) if kind == "step-card" else _chart(table, folder)
+
+
+def _not_of_kind(table: Table, key: str, kind: str) -> None:
+    wanted = " or ".join(_KEYS_OF_KIND[kind])
+    table.wrong(key, f"{wanted} for a {kind}", found=f"{key}, which does not go with it")
 
 
 def _gray_card(table: Table) -> Reference | None:
     """Read a gray card: one reflectance, or the CIELAB value that its maker gives."""
+    for key in ("values", "edition"):
+        if key in table.content:
+            _not_of_kind(table, key, "gray-card")
     if "lab" in table.content:
         if "reflectance" in table.content:
             table.wrong("lab", "either reflectance or lab, not both")

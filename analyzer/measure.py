@@ -14,6 +14,7 @@ import numpy as np
 from analyzer.answer import answer
 from analyzer.compare import difference
 from analyzer.consistency import consistency_findings
+from analyzer.correction_choice import Available, available_corrections, best_of, why_none
 from analyzer.job import Job
 from analyzer.jobfile import read_job
 from analyzer.measurement import BoardPicture, Measurement, Overlay
@@ -36,7 +37,8 @@ from calibration.difference import components, delta_E_ab
 
 # What the numbers rest on; changes whenever one of them could move.
 METHOD = (
-    "gray card, step card (tone, flare) or chart (tone, flare, wood-aware 3x3); profile or camera primaries; "
+    "gray card, alone or with a stored correction, step card (tone, flare) or chart (tone, flare, wood-aware 3x3); "
+    "profile or camera primaries; "
     "light by sheet or strips; blotch 4-50 mm by DCT; guard band JCGM 106"
 )
 WORKERS = 2  # photos at a time: decoding and filtering leave Python's lock, memory grows with each
@@ -66,7 +68,8 @@ def measure_job(folder: Path, *, progress: Progress | None = None) -> Measuremen
         If job.toml does not hold.
     """
     job = read_job(folder)
-    measured = _compared(counted_once(_measure_photos(job, progress or (lambda _: None))))
+    available = available_corrections(job)
+    measured = _compared(counted_once(_measure_photos(job, available, progress or (lambda _: None))))
     zones = _pool(job, measured)
     judged = judged_zones(job, zones)
     verdicts = judge(job, judged)
@@ -82,14 +85,17 @@ def measure_job(folder: Path, *, progress: Progress | None = None) -> Measuremen
         second_light=second_light(job, judged),
     )
     overlays: tuple[Overlay, ...] = tuple(overlay for photo in measured for overlay in photo.overlays)
-    return Measurement(job, results, tuple(_pictures(measured)), overlays)
+    learned = {board.entry.file: board.learned for photo in measured for board in photo.boards if board.learned}
+    made_here = available.corrections if job.correction and job.correction.photo else ()
+    kept = best_of([*(one.correction for one in learned.values()), *made_here])
+    return Measurement(job, results, tuple(_pictures(measured)), overlays, kept, why_none(learned, made_here))
 
 
-def _measure_photos(job: Job, progress: Progress) -> list[MeasuredPhoto]:
+def _measure_photos(job: Job, available: Available, progress: Progress) -> list[MeasuredPhoto]:
     """Measure every photo once, in the order of the job file, whichever boards lie in it."""
     files = list(dict.fromkeys(entry.file for entry in job.photos))
     with ThreadPoolExecutor(min(WORKERS, max(1, len(files)))) as pool:
-        tasks = [pool.submit(measure_photo, job, file) for file in files]
+        tasks = [pool.submit(measure_photo, job, file, available) for file in files]
         measured = []
         for number, (file, task) in enumerate(zip(files, tasks, strict=True), start=1):
             progress(f"photo {number} of {len(files)}: {file}")

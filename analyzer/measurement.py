@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from analyzer.job import Board, Job
 from analyzer.results import Results, Stage
+from calibration.stored_correction import StoredCorrection
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,3 +46,5 @@ class Measurement:
     results: Results
     pictures: tuple[BoardPicture, ...]
     overlays: tuple[Overlay, ...]
+    corrections: tuple[StoredCorrection, ...] = ()  # by charts and step cards, worth keeping: one a camera, lens, light
+    not_kept: tuple[str, ...] = ()  # why photos gave none, in words

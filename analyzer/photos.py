@@ -7,7 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analyzer.consistency import PhotoFacts
+from analyzer.correction_choice import NOT_ASKED_FOR, Available, Learned, choose, learned_from
 from analyzer.job import Board, Job, PhotoEntry, Quad
+from analyzer.job_reference import known_of
 from analyzer.measurement import Overlay
 from analyzer.overlay import overlay_of
 from analyzer.results import FindingResult, PhotoResult
@@ -18,7 +20,7 @@ from calibration.colorspace import D50, Lab_image
 from calibration.errors import CalibrationError, PhotoError
 from calibration.findings import Finding, finding, finding_of
 from calibration.flatboard import FlatBoard, flat_board
-from calibration.known import KnownReference, colour_chart, gray_card, step_card
+from calibration.known import KnownReference
 from calibration.photo import Photo, open_photo
 from calibration.place import Place, locate_all
 from calibration.strip_search import Wanted
@@ -37,6 +39,7 @@ class MeasuredBoard:
     Lab: NDArray[np.float32]  # (rows, columns, 3), the whole face
     mm_per_px: float
     facts: PhotoFacts  # what the photo is compared with others by
+    learned: Learned | None  # what its chart or step card gives to later photos; None: it has neither
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -53,7 +56,7 @@ class MeasuredPhoto:
     overlays: tuple[Overlay, ...]
 
 
-def measure_photo(job: Job, file: str) -> MeasuredPhoto:
+def measure_photo(job: Job, file: str, available: Available = NOT_ASKED_FOR) -> MeasuredPhoto:
     """Measure every board that the job says lies in a photo.
 
     Parameters
@@ -61,6 +64,8 @@ def measure_photo(job: Job, file: str) -> MeasuredPhoto:
     job : Job
     file : str
         The photo as named in job.toml.
+    available : Available
+        Corrections for photos with a gray card.
 
     Returns
     -------
@@ -77,7 +82,7 @@ def measure_photo(job: Job, file: str) -> MeasuredPhoto:
     for entry, place in zip(
         entries, locate_all(photo, *boards_in_photo(job, entries), known_reference(job)), strict=True
     ):
-        result, board, overlay = _measure_board(job, entry, photo, place)
+        result, board, overlay = _measure_board(job, entry, photo, place, available)
         results.append(result)
         boards += [board] if board else []
         overlays += [overlay] if overlay else []
@@ -96,28 +101,25 @@ def boards_in_photo(job: Job, entries: Sequence[PhotoEntry]) -> tuple[list[Wante
 
 def known_reference(job: Job) -> KnownReference:
     """What the job says of the reference in its photos."""
-    told = job.reference
-    if told.kind == "step-card":
-        return step_card(told.reflectance)
-    if told.kind == "chart-24":
-        return colour_chart(told.edition or "from-2015", job.folder / told.values if told.values else None)
-    return gray_card(None if told.lab else told.reflectance[0], told.lab)
+    return known_of(job.reference, job.folder)
 
 
 def _measure_board(
-    job: Job, entry: PhotoEntry, photo: Photo, place: Place
+    job: Job, entry: PhotoEntry, photo: Photo, place: Place, available: Available
 ) -> tuple[PhotoResult, MeasuredBoard | None, Overlay | None]:
     board = job.board(entry.board)
     size_mm = board.length_mm, board.width_mm
     flat_photo, flat_findings = _flat_photo(job, entry)
+    stored, none_fits = choose(available, photo, entry.light)
     try:
-        flat = flat_board(photo, place, size_mm, flat=flat_photo)
+        flat = flat_board(photo, place, size_mm, flat=flat_photo, stored=stored)
     except CalibrationError as refused:
         found = (*photo.findings, *flat_findings, finding_of(refused))
         return _unusable(entry, photo.sha256, found), None, overlay_of(entry.file, place, refused.what)
     readings = {zone.id: reading for zone in board.zones if (reading := read_zone(flat, board, zone)) is not None}
     findings = (
         *flat.findings,
+        *none_fits,
         *flat_findings,
         *_zone_findings(board, flat, readings),
         *wet_findings(entry.stage, board, flat),
@@ -136,9 +138,13 @@ def _measure_board(
         light_range=flat.light_range,
         light_residual=flat.light.residual if flat.light.mapped else None,
         findings=finding_results(findings),
+        correction=flat.correction.basis,
     )
+    learned = None
+    if job.reference.kind != "gray-card":
+        learned = learned_from(flat.correction, photo, entry.light, job.reference)
     facts = PhotoFacts(entry.file, photo.exif, flat.correction.gray_RGB, entry.light, entry.board, entry.stage)
-    return result, MeasuredBoard(board, entry, sights, Lab, flat.mm_per_px, facts), None
+    return result, MeasuredBoard(board, entry, sights, Lab, flat.mm_per_px, facts, learned), None
 
 
 def _flat_photo(job: Job, entry: PhotoEntry) -> tuple[Photo | None, tuple[Finding, ...]]:

@@ -52,6 +52,8 @@ class PhotoResult:
     light_range: float | None  # (max - min) / max of the light map over the board; None: not mapped
     light_residual: float | None  # relative: left-out white paper against what the rest foretells; None: not mapped
     findings: tuple[FindingResult, ...]
+    # by what its colours were corrected: "stored" by an earlier photo of a chart or step card; None: not measured
+    correction: Literal["gray card", "step card", "colour chart", "stored"] | None = None
 
 
 @dataclass(frozen=True, slots=True)

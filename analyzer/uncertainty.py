@@ -136,16 +136,20 @@ def _pair_in_photos(first: Sequence[Sight], second: Sequence[Sight]) -> Budget:
 def _pair_across_photos(first: Sequence[Sight], second: Sequence[Sight]) -> Budget:
     a, b = first[0], second[0]
     zones = (first, second)
+    every = (*first, *second)
     reference = _both(zones, lambda s: _square(_read(s)))
-    if len({(s.camera, s.light_name, s.correction.basis) for s in (*first, *second)}) > 1:
+    tone = _both(zones, lambda s: _square(_tone_acts(s)))
+    camera = _both(zones, lambda s: s.correction.error.u_absolute(s.reading.Lab))
+    if len({(s.camera, s.light_name, s.correction.basis) for s in every}) > 1:
         reference = reference + _both(zones, lambda s: _square(_stated(s)))
-        tone = _both(zones, lambda s: _square(_tone_acts(s)))
-        camera = _both(zones, lambda s: s.correction.error.u_absolute(s.reading.Lab))
     else:
-        u_other = U_UNKNOWN_CAMERA if a.camera is None else U_OTHER_PHOTO
         reference = reference + _square(_stated(b) - _stated(a))
-        tone = _square(_tone_acts(b) - _tone_acts(a))
-        camera = a.correction.error.u_pair(a.reading.Lab, b.reading.Lab) + np.eye(3) * u_other**2
+        if len({s.correction.tone_from for s in every}) == 1:
+            tone = _square(_tone_acts(b) - _tone_acts(a))
+        if len({s.correction.camera_from for s in every}) == 1:
+            u_other = U_UNKNOWN_CAMERA if a.camera is None else U_OTHER_PHOTO
+            pair = _mean([s.correction.error.u_pair(a.reading.Lab, b.reading.Lab) for s in (a, b)])
+            camera = pair + np.eye(3) * u_other**2
     return {
         "reference": reference,
         "light": _both(zones, _light_to_card),

@@ -172,6 +172,6 @@ def by_chart(readings: PatchReadings, known: KnownReference, tone: ToneFit, ligh
 
 
 def _root(covariance: Floats) -> Floats:
-    """Symmetric root, for a covariance that may be of less than full rank."""
+    """Symmetric root, for a covariance that may be of less than full rank; like covariances have like roots."""
     variances, axes = np.linalg.eigh(covariance)
-    return np.asarray(axes * np.sqrt(np.maximum(variances, 0.0)))
+    return np.asarray((axes * np.sqrt(np.maximum(variances, 0.0))) @ axes.T)

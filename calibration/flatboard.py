@@ -26,8 +26,10 @@ from calibration.reference_reading import (
     correction_of,
     read_reference,
     reference_findings,
+    stored_for,
     tone_of,
 )
+from calibration.stored_correction import StoredCorrection
 
 # Chosen: ten pixels in the shortest wavelength that counts as blotch (4 mm), and no more work than that needs.
 MM_PER_PX = 0.4
@@ -96,6 +98,7 @@ def flat_board(
     size_mm: tuple[float, float],
     *,
     flat: Photo | None = None,
+    stored: StoredCorrection | None = None,
     mm_per_px: float = MM_PER_PX,
 ) -> FlatBoard:
     """Turn a photo with a reference in it into a flat board in XYZ.
@@ -109,6 +112,8 @@ def flat_board(
         Length along the grain and width of the board, mm.
     flat : Photo, optional
         A plain sheet in the same place and light.
+    stored : StoredCorrection, optional
+        What an earlier photo told of the camera in this light; it fits this photo (`stored_correction.apart`).
     mm_per_px : float
         Scale of the flat board.
 
@@ -126,13 +131,14 @@ def flat_board(
     findings = [*photo.findings, *place_findings(photo, place, plane)]
     read = read_reference(photo, place)
     light, light_findings = _light(photo, place, plane, flat)
-    tone = tone_of(read, light)
+    stored, said = stored_for(photo, read, stored)
+    tone = tone_of(read, light, stored)
     if tone.is_usable:
         photo = with_tone(photo, tone)
         light, light_findings = _light(photo, place, plane, flat)
-    correction = correction_of(photo, read, tone, light)
+    correction = correction_of(photo, read, tone, light, stored)
     findings += [*reference_findings(photo, place, plane, read, light), *correction_findings(correction, read)]
-    findings += light_findings
+    findings += [*said, *light_findings]
     picture = flatten(photo, plane, mm_per_px)
     linear = picture.linear_RGB
     if light.mapped:

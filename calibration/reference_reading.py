@@ -1,6 +1,6 @@
 """What does the reference in a photo show, whichever it is, and which correction follows from it?"""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from calibration.place import Place
 from calibration.plane import Plane
 from calibration.reference import GrayReading, read_gray_card
 from calibration.step_card import StepsFound, read_step_card, step_card_findings
+from calibration.stored_correction import StoredCorrection, by_stored, serving, stored_tone
 from calibration.tone import ToneFit, tone_findings, unusable
 
 MAX_RESIDUAL = 2.5  # CIEDE2000, mean over left-out patches; clean charts in one light leave 0.4 to 1.5 (chosen)
@@ -84,14 +85,28 @@ def gray_RGB_of(read: ReferenceReading) -> NDArray[np.float64] | None:
     return np.asarray(read.patches.linear_RGB[neutral[nearest]] * GRAY / Y[nearest])
 
 
-def tone_of(read: ReferenceReading, light: Light) -> ToneFit:
-    """Tone curve and flare, as far as the reference tells them."""
+def stored_for(
+    photo: Photo, read: ReferenceReading, stored: StoredCorrection | None
+) -> tuple[StoredCorrection | None, tuple[Finding, ...]]:
+    """A stored correction if it serves this photo, and what is to be said of that; only a gray card needs one."""
+    if stored is None or read.gray is None:
+        return None, ()
+    serves, said = serving(photo, read.gray, read.known, stored)
+    return serves, (said,)
+
+
+def tone_of(read: ReferenceReading, light: Light, stored: StoredCorrection | None = None) -> ToneFit:
+    """Tone curve and flare, as far as the reference, or what is stored of the camera, tells them."""
+    if read.gray is not None and stored is not None:
+        return stored_tone(stored, read.gray, read.known)
     if read.patches is None:
         return unusable("a gray card tells nothing of it")
     return tone_by_patches(read.patches, read.known, _light_at(read, light))
 
 
-def correction_of(photo: Photo, read: ReferenceReading, tone: ToneFit, light: Light) -> Correction:
+def correction_of(
+    photo: Photo, read: ReferenceReading, tone: ToneFit, light: Light, stored: StoredCorrection | None = None
+) -> Correction:
     """The correction for a photo whose tone curve was taken back.
 
     Raises
@@ -99,15 +114,19 @@ def correction_of(photo: Photo, read: ReferenceReading, tone: ToneFit, light: Li
     ReferenceCardError
         If the patches left after all are too few.
     """
+    if read.gray is not None and stored is not None:
+        return by_stored(photo, read.gray, read.known, stored, tone)
     if read.gray is not None:
         return by_gray_card(photo, read.gray, read.known)
     if read.patches is None:
         raise ValueError("correction_of: the reference was not read.")
     there = _light_at(read, light)
+    tone_from = photo.sha256 if tone.is_usable else ""
     if read.known.kind == "step-card":
-        return by_step_card(photo, read.patches, read.known, tone, there)
+        return replace(by_step_card(photo, read.patches, read.known, tone, there), tone_from=tone_from)
     try:
-        return by_chart(read.patches, read.known, tone, there)
+        found = by_chart(read.patches, read.known, tone, there)
+        return replace(found, tone_from=tone_from, camera_from=photo.sha256)
     except ValueError as too_few:
         raise ReferenceCardError(
             f"the chart's patches do not agree with one another: {too_few}",

@@ -14,6 +14,12 @@ def measure(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="The job folder: job.toml and its photos.")],
     *,
     as_json: Annotated[bool, typer.Option("--json", help="Print what results.json holds, not a summary.")] = False,
+    keep_correction: Annotated[
+        bool,
+        typer.Option(
+            "--keep-correction", help="Keep what its chart or step card tells of camera and light for later jobs."
+        ),
+    ] = False,
 ) -> None:
     """Measure a job: its photos to results.json, zones.csv, report.
 
@@ -31,6 +37,9 @@ def measure(
     missing = analyzer.unmeasured(measurement.job, results)
     for sentence in missing:
         say(sentence)
+    if keep_correction:
+        for sentence in analyzer.keep_corrections(measurement):
+            say(sentence)
     if as_json:
         typer.echo(analyzer.results_json(results), nl=False)
     else:

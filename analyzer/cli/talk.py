@@ -18,6 +18,11 @@ def say(text: str) -> None:
     typer.echo(text, err=True)
 
 
+def printable(text: str) -> str:
+    """Text from a file that may come from anybody: what it holds must not steer the terminal."""
+    return "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in text)
+
+
 def finding_lines(findings: Iterable[FindingResult]) -> Iterator[str]:
     """Put findings into words, one line each."""
     for finding in findings:

@@ -39,6 +39,11 @@ NOTES: dict[str, dict[str, Any]] = {
         "foretell, root mean square; null: not mapped.",
         **AT_LEAST_0,
     },
+    "PhotoResult.correction": {
+        "description": "By what its colours were corrected; stored: by an earlier photo of a chart or step card with "
+        "the same camera, lens and light, beside the gray card. Null: it was not measured, or an older version wrote "
+        "this.",
+    },
     "ZoneResult.id": {"description": "board/zone"},
     "ZoneResult.stage": {"enum": list(STAGES)},
     "ZoneResult.lab": {"description": "CIELAB of the mean over linear tristimulus values."},

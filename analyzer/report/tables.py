@@ -10,6 +10,13 @@ from analyzer.report.swatches import hex_colours, zone_result
 from analyzer.results import DifferenceResult, PhotoResult, Results, ZoneResult
 
 LOCATED = {"strips": "edge strips", "corners": "corners given", "outline": "the board's outline", None: "–"}
+CORRECTED = {  # by what the colours of a photo were corrected; older results do not say
+    "gray card": "the gray card",
+    "step card": "the step card",
+    "colour chart": "the colour chart",
+    "stored": "an earlier photo of a chart or step card, and the gray card",
+    None: "",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +70,7 @@ class PhotoRow:
     usable: bool
     scale: str
     located: str
+    colour: str  # by what it was corrected
     light: str
     sha256: str
     findings: tuple[FindingRow, ...]
@@ -119,6 +127,7 @@ def photo_row(photo: SeenPhoto, job: Job) -> PhotoRow:
         usable=photo.usable,
         scale=words.scale(first.mm_per_px, job.units),
         located=LOCATED[first.located_by],
+        colour=CORRECTED[first.correction],
         light=_light_of(first),
         sha256=first.sha256 or "not read",
         findings=tuple(_finding_row(found) for found in photo.findings),
