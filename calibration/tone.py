@@ -81,11 +81,11 @@ class ToneFit:
 def fit_tone(
     linear_RGB: ArrayLike,
     u_relative: ArrayLike,
-    known_Y: ArrayLike,
+    known: ArrayLike,
     gain: ArrayLike | None = None,
     *,
     used: ArrayLike | None = None,
-    u_step: float = U_STEP,
+    u_step: ArrayLike = U_STEP,
 ) -> ToneFit:
     """Fit a tone curve to neutral steps of known reflectance.
 
@@ -95,13 +95,13 @@ def fit_tone(
         Mean of each step, by the photo's own profile, not evened by any light map.
     u_relative : array_like, (n, 3)
         Relative standard uncertainty of these means.
-    known_Y : array_like, (n,)
-        Reflectances, 0..1, in any order.
+    known : array_like, (n,) or (n, 3)
+        Reflectances, 0..1, in any order; of each channel where the steps are known not to be quite neutral.
     gain : array_like, (n,), optional
         Light at each step relative to the reference's middle. Left out: even.
     used : array_like of bool, (n,), optional
         Which steps can be relied on; those that are not finite never are.
-    u_step : float
+    u_step : float or array_like, (n,)
         Relative standard uncertainty of a step's reflectance and light.
 
     Returns
@@ -109,7 +109,7 @@ def fit_tone(
     ToneFit
         Not usable, with the reason, where the steps are too few or do not confirm the curve.
     """
-    steps = _steps(linear_RGB, u_relative, known_Y, gain, used, u_step)
+    steps = _steps(linear_RGB, u_relative, known, gain, used, u_step)
     why_not = _too_little(steps)
     if why_not:
         return _refused(why_not, steps)
@@ -145,7 +145,7 @@ def told_by_data(covariance: Floats) -> tuple[str, ...]:
 @dataclass(frozen=True, slots=True, eq=False)
 class _Steps:
     RGB: Floats  # (n, 3)
-    known: Floats  # (n,), reflectance times gain
+    known: Floats  # (n, 3), reflectance times gain
     whitening: Floats  # (n, 3, 3): residuals of a step in standard uncertainties
     used: NDArray[np.bool_]  # (n,)
     like: ToneCurve  # the tie and the range
@@ -154,34 +154,40 @@ class _Steps:
 def _steps(
     linear_RGB: ArrayLike,
     u_relative: ArrayLike,
-    known_Y: ArrayLike,
+    known: ArrayLike,
     gain: ArrayLike | None,
     used: ArrayLike | None,
-    u_step: float,
+    u_step: ArrayLike,
 ) -> _Steps:
-    RGB, u, Y = (np.asarray(values, dtype=np.float64) for values in (linear_RGB, u_relative, known_Y))
-    known = Y * (1.0 if gain is None else np.asarray(gain, dtype=np.float64))
-    if RGB.ndim != 2 or RGB.shape[1] != 3 or u.shape != RGB.shape or known.shape != RGB.shape[:1]:
-        raise ValueError("fit_tone: linear_RGB and u_relative must be (n, 3), known_Y and gain (n,).")
+    RGB, u, reflectance = (np.asarray(values, dtype=np.float64) for values in (linear_RGB, u_relative, known))
+    if reflectance.ndim == 1:
+        reflectance = np.repeat(reflectance[:, None], 3, axis=1)
+    light = np.ones(len(RGB)) if gain is None else np.asarray(gain, dtype=np.float64)
+    shapes = {RGB.shape, u.shape, reflectance.shape}
+    if RGB.ndim != 2 or RGB.shape[1] != 3 or len(shapes) > 1 or light.shape != RGB.shape[:1]:
+        raise ValueError("fit_tone: linear_RGB and u_relative must be (n, 3), known (n,) or (n, 3), gain (n,).")
+    Y, at_step = reflectance.mean(axis=1), reflectance * light[:, None]
     wanted = np.ones(len(Y), bool) if used is None else np.array(used, dtype=bool)
-    wanted &= np.isfinite(RGB).all(axis=1) & np.isfinite(u).all(axis=1) & (known > 0) & (RGB > 0).all(axis=1)
+    wanted &= (
+        np.isfinite(RGB).all(axis=1) & np.isfinite(u).all(axis=1) & (at_step > 0).all(axis=1) & (RGB > 0).all(axis=1)
+    )
     RGB, u = np.where(wanted[:, None], RGB, 0.5), np.where(wanted[:, None], u, 1.0)
     code = sRGB_decode(sRGB_encode(RGB) + U_CODE / 255) / RGB - 1
     own = u**2 + U_CHANNEL**2 + code**2
-    common = u_step**2 + (U_BLACK / np.maximum(Y, 1e-6)) ** 2
+    common = np.asarray(u_step, dtype=np.float64) ** 2 + (U_BLACK / np.maximum(Y, 1e-6)) ** 2
     covariance = common[:, None, None] + own[:, :, None] * np.eye(3)
     whitening = np.linalg.inv(np.linalg.cholesky(covariance))
     levels = RGB[wanted].mean(axis=1) if wanted.any() else np.array([GRAY])
     nearest = int(np.abs(np.log(np.maximum(Y[wanted], 1e-6) / GRAY)).argmin()) if wanted.any() else 0
     like = ToneCurve(mid_level=float(levels[nearest]), darkest=float(levels.min()), lightest=float(levels.max()))
-    return _Steps(RGB, known, whitening, wanted, like)
+    return _Steps(RGB, at_step, whitening, wanted, like)
 
 
 def _too_little(steps: _Steps) -> str:
     count = int(steps.used.sum())
     if count < MIN_STEPS:
         return f"only {count} steps can be used (at least {MIN_STEPS} needed)"
-    known = steps.known[steps.used]
+    known = steps.known[steps.used].mean(axis=1)
     if known.max() < MIN_RANGE * known.min():
         return f"the lightest step is only {known.max() / known.min():.1f} times the darkest (at least {MIN_RANGE:.0f})"
     order = np.argsort(known)
@@ -200,7 +206,7 @@ def _fit(steps: _Steps) -> Posterior:
         off = _off_curve(parameters, steps)[used]
         return np.asarray(np.einsum("nij,nj->ni", steps.whitening[used], off).ravel())
 
-    gains = np.log(steps.RGB[used] / steps.known[used, None])
+    gains = np.log(steps.RGB[used] / steps.known[used])
     start = np.concatenate([np.zeros(COUNT), np.median(gains, axis=0)])
     u_prior = np.concatenate([U_PRIOR, np.full(3, np.inf)])
     return fit_with_prior(residuals, start, np.concatenate([PRIOR, np.zeros(3)]), u_prior)
@@ -209,7 +215,7 @@ def _fit(steps: _Steps) -> Posterior:
 def _off_curve(parameters: Floats, steps: _Steps) -> Floats:
     """How far each step's light (n, 3) lies above what it should be, relative."""
     light = curve_of(parameters[:COUNT], steps.like).exactly(steps.RGB)
-    return np.asarray(light / (steps.known[:, None] * np.exp(parameters[COUNT:])) - 1)
+    return np.asarray(light / (steps.known * np.exp(parameters[COUNT:])) - 1)
 
 
 def _suspect(steps: _Steps, posterior: Posterior) -> int | None:
@@ -222,7 +228,17 @@ def _suspect(steps: _Steps, posterior: Posterior) -> int | None:
         for step in np.flatnonzero(steps.used)
     }
     worst = min(without, key=lambda step: without[step].misfit)
-    return worst if _off_in_u(steps, without[worst])[worst] > SUSPECT else None
+    return worst if _off_alone(worst, without[worst], steps) > SUSPECT else None
+
+
+def _off_alone(step: int, without: Posterior, steps: _Steps) -> float:
+    """How far a step lies off what the others foretell, in standard uncertainties of both: an end is foretold badly."""
+    alone = _off_curve(without.mean, steps)[step]
+    nudges = 1e-4 * np.eye(len(without.mean))
+    slopes = np.stack([(_off_curve(without.mean + nudge, steps)[step] - alone) / 1e-4 for nudge in nudges], axis=1)
+    own = np.linalg.inv(steps.whitening[step].T @ steps.whitening[step])
+    foretold = own + slopes @ without.covariance @ slopes.T
+    return float(np.sqrt(alone @ np.linalg.solve(foretold, alone) / len(alone)))
 
 
 def _off_in_u(steps: _Steps, posterior: Posterior) -> Floats:
@@ -233,7 +249,8 @@ def _off_in_u(steps: _Steps, posterior: Posterior) -> Floats:
 
 def _judged(steps: _Steps, posterior: Posterior) -> ToneFit:
     off = np.where(steps.used, _off_curve(posterior.mean, steps).mean(axis=1), np.nan)
-    off_L = _lightness(steps.known * (1 + np.nan_to_num(off))) - _lightness(steps.known)
+    known = steps.known.mean(axis=1)
+    off_L = _lightness(known * (1 + np.nan_to_num(off))) - _lightness(known)
     off_L = np.where(steps.used, off_L, np.nan)
     worst = float(np.nanmax(np.abs(off_L)))
     far = np.abs(posterior.mean[:COUNT] - PRIOR) / U_PRIOR
