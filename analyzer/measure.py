@@ -15,11 +15,15 @@ from analyzer.answer import answer
 from analyzer.compare import difference
 from analyzer.consistency import consistency_findings
 from analyzer.correction_choice import Available, available_corrections, best_of, why_none
+from analyzer.dose import doses
+from analyzer.effects import effects, paired_zones
 from analyzer.job import Job
 from analyzer.jobfile import read_job
+from analyzer.matrix import matrices
 from analyzer.measurement import BoardPicture, Measurement, Overlay
 from analyzer.photos import MeasuredBoard, MeasuredPhoto, finding_results, measure_photo
 from analyzer.pooling import MeasuredZone
+from analyzer.repeatability import repeatability
 from analyzer.repeats import counted_once
 from analyzer.results import (
     FORMAT,
@@ -30,6 +34,7 @@ from analyzer.results import (
     ZoneResult,
 )
 from analyzer.second_light import second_light
+from analyzer.stages import stage_shifts
 from analyzer.targets import judged_zones
 from analyzer.verdicts import judge
 from analyzer.version import tool_version
@@ -73,16 +78,22 @@ def measure_job(folder: Path, *, progress: Progress | None = None) -> Measuremen
     zones = _pool(job, measured)
     judged = judged_zones(job, zones)
     verdicts = judge(job, judged)
+    differences = tuple(_differences(job, zones))
     results = Results(
         format=FORMAT,
         tool=ToolResult("evenboard", tool_version(), METHOD),
         job=job.as_read,
         photos=tuple(result for photo in measured for result in photo.results),
         zones=tuple(_zone_result(zone) for zone in zones),
-        differences=tuple(_differences(job, zones)),
+        differences=differences,
         verdicts=verdicts,
         answer=answer(job, verdicts),
         second_light=second_light(job, judged),
+        effects=effects(paired_zones(job, zones)),
+        doses=doses(job, judged),
+        stage_shifts=stage_shifts(zones),
+        repeatability=repeatability(zones),
+        matrices=matrices(zones, differences),
     )
     overlays: tuple[Overlay, ...] = tuple(overlay for photo in measured for overlay in photo.overlays)
     learned = {board.entry.file: board.learned for photo in measured for board in photo.boards if board.learned}

@@ -141,6 +141,121 @@ class SecondLightResult:
 
 
 @dataclass(frozen=True, slots=True)
+class EffectResult:
+    """What one treatment does, against the controls of the same boards: a mean over boards of paired differences."""
+
+    treatment: str
+    stain: str | None
+    species: str
+    stage: str
+    light: str | None
+    zones: tuple[str, ...]
+    controls: tuple[str, ...]
+    boards: int
+    de00: float  # of the mean difference
+    de00_u95: float | None
+    dl: float  # treatment minus control
+    da: float
+    db: float
+    dlab_u95: tuple[float, float, float] | None
+    directions: tuple[str, ...]  # those that can be told and seen, by their words: "light", "dull", "yellow"
+    colour_p: float | None  # two-sided: a shift like that by chance; None: one board, or unknown
+    colour_p_holm: float | None  # adjusted for all treatments of this species, stage and light (Holm)
+    blotch: float | None  # L*, of the treatment
+    blotch_control: float | None
+    blotch_change: float | None  # treatment minus control
+    blotch_change_u95: float | None
+    blotch_ratio: float | None  # treatment over control, geometric mean; None where the control has hardly any blotch
+    blotch_ratio_range: tuple[float, float] | None  # its 95 % interval
+    blotch_p: float | None
+    blotch_p_holm: float | None
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class DosePointResult:
+    """One dose of a treatment against the target and the limit of blotch."""
+
+    dose: float  # percent of solids, parts of thinner to one part, or coats
+    words: str
+    boards: int  # 0: read between two doses that were tried
+    de00: float
+    de00_u95: float | None
+    dl: float  # this dose minus the target
+    da: float
+    db: float
+    dlab_u95: tuple[float, float, float] | None
+    colour: Colour
+    blotch: float | None
+    blotch_u95: float | None
+    evenness: Evenness
+
+
+@dataclass(frozen=True, slots=True)
+class DoseResult:
+    """Treatments that differ in one dose only, as one curve."""
+
+    treatment: str
+    stain: str | None
+    species: str
+    stage: str
+    light: str | None
+    key: Literal["solids", "dilution", "stain_coats"]
+    points: tuple[DosePointResult, ...]  # those that were tried, by dose
+    best: float | None  # the dose that takes up least of both limits, where both surely hold; None: none does
+    best_range: tuple[float, float] | None  # the unbroken range around it in which both hold
+    nearest: DosePointResult  # the best dose, or the one nearest to its limits
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class StageShiftResult:
+    """How the colour of zones moved from one stage to the next that was photographed: later minus earlier."""
+
+    stage_from: str
+    stage_to: str
+    light: str | None
+    species: str
+    stain: str | None
+    topcoat: str | None
+    sheen: str | None
+    zones: tuple[str, ...]
+    boards: int
+    dl: float  # mean over boards
+    da: float
+    db: float
+    dlab_u95: tuple[float, float, float] | None  # of that mean, for the boards of this job and others like them
+    zone_sd: tuple[float, float, float] | None  # of a single zone around the mean; None: one zone only
+    de00: float  # from the mean colour before to the mean colour after
+
+
+@dataclass(frozen=True, slots=True)
+class RepeatabilityResult:
+    """How closely repeated photos of the same zones agree: pooled standard deviations of a single photo."""
+
+    zones: int  # seen in two photos or more, at one stage in one light
+    photos: int
+    degrees_of_freedom: int  # photos beyond the first, over all boards, stages and lights
+    lab_sd: tuple[float, float, float]  # of a zone's own colour
+    de00_sd: float  # the same as a CIEDE2000 distance from the zone's mean
+    pair_lab_sd: tuple[float, float, float] | None  # of the difference of two zones in one photo; None: no two zones
+    pair_de00_sd: float | None
+    blotch_sd: float | None  # L*
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class MatrixResult:
+    """All zones against all, at one stage in one light; boards, woods and treatments alike."""
+
+    stage: str
+    light: str | None
+    zones: tuple[str, ...]
+    de00: tuple[tuple[float | None, ...], ...]  # row against column; None: of different sheens, not compared
+    de00_u95: tuple[tuple[float | None, ...], ...] | None  # None: too many zones to say how sure each is
+
+
+@dataclass(frozen=True, slots=True)
 class AnswerResult:
     """The one sentence that the finisher came for. `treatment` is None when no treatment can be named."""
 
@@ -163,3 +278,8 @@ class Results:
     verdicts: tuple[VerdictResult, ...]
     answer: AnswerResult
     second_light: tuple[SecondLightResult, ...] = ()  # treatments seen in more than one light
+    effects: tuple[EffectResult, ...] = ()  # treatments beside a control of their own board
+    doses: tuple[DoseResult, ...] = ()  # treatments that differ in one dose only
+    stage_shifts: tuple[StageShiftResult, ...] = ()  # zones seen at several stages
+    repeatability: RepeatabilityResult | None = None  # None: no zone was photographed twice
+    matrices: tuple[MatrixResult, ...] = ()  # all zones against all

@@ -61,12 +61,13 @@ def _comparable(path: str, zone: MeasuredZone, zones: Sequence[MeasuredZone]) ->
     same_light = [other for other in same_stage if other.light == zone.light]
     if not same_light:
         return None, f"{path} was photographed in another light"
-    if _sheens_differ(same_light[0].zone.sheen, zone.zone.sheen):
+    if sheens_differ(same_light[0].zone.sheen, zone.zone.sheen):
         return None, f"{path} has another sheen"
     return same_light[0], None
 
 
-def _sheens_differ(first: str | None, second: str | None) -> bool:
+def sheens_differ(first: str | None, second: str | None) -> bool:
+    """Whether two sheens are known to differ; nothing is known of one that was not recorded."""
     return first is not None and second is not None and str(first).strip().lower() != str(second).strip().lower()
 
 
