@@ -32,6 +32,6 @@ def card_XYZ(reflectance: float | None, Lab: ArrayLike | None) -> NDArray[np.flo
 
 def gray_card_correction(photo: Photo, reading: GrayReading, known_XYZ: NDArray[np.float64]) -> NDArray[np.float64]:
     """Matrix (3, 3) from the photo's linear RGB to XYZ under D50, set by one gray card."""
-    wanted_RGB = np.linalg.solve(photo.to_XYZ, known_XYZ)
-    gains = wanted_RGB / reading.linear_RGB
-    return np.asarray(photo.to_XYZ * gains)
+    to_XYZ = photo.to_XYZ_by_neutral(reading.linear_RGB)
+    gains = np.linalg.solve(to_XYZ, known_XYZ) / reading.linear_RGB
+    return np.asarray(to_XYZ * gains)

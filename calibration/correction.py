@@ -150,9 +150,10 @@ def by_step_card(
         white = readings.linear_RGB[gray] / light[gray] / known.XYZ[gray, 1]
         u_white = readings.u_relative[gray]
         tone = _untold(tone, float(readings.linear_RGB[gray].mean()))
-    gains = np.linalg.solve(photo.to_XYZ, D50) / white
+    to_XYZ = photo.to_XYZ_by_neutral(white)
+    gains = np.linalg.solve(to_XYZ, D50) / white
     stated = np.full((3, 1), U_STEPS_LEVEL)
-    return Correction(photo.to_XYZ * gains, tone, gray_card_error(), stated, np.diag(u_white), "step card")
+    return Correction(to_XYZ * gains, tone, gray_card_error(), stated, np.diag(u_white), "step card")
 
 
 def by_chart(readings: PatchReadings, known: KnownReference, tone: ToneFit, light: Floats) -> Correction:

@@ -15,7 +15,7 @@ from typing import Any, Final, Literal, cast
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from calibration.errors import PhotoError
 from calibration.exif import Exif
@@ -25,7 +25,7 @@ from calibration.findings import Finding, finding
 from calibration.heif import decode_heif, is_heif, read_heif_header
 from calibration.photo_colour import SRGB_ASSUMED, profile_of_photo
 from calibration.photo_header import PhotoHeader, read_header
-from calibration.profiles import Profile, ProfileDamagedError, apply_tables
+from calibration.profiles import MatrixInLight, Profile, ProfileDamagedError, apply_tables
 from calibration.raw import decode_raw, is_raw, read_raw_header
 
 Codes = NDArray[np.uint8] | NDArray[np.uint16]
@@ -69,12 +69,22 @@ class Photo:
     sha256: str  # of the file
     exif: Exif
     findings: tuple[Finding, ...]
+    to_XYZ_in_light: MatrixInLight | None = None  # None: `to_XYZ` in every light
     reduced: int = 1  # 2, 4: one pixel here is that many by that many of the photo's, averaged in codes
 
     @property
     def clipped_from(self) -> int:
         """The lowest code that counts as full scale."""
         return CLIPPED_FROM_8_BIT if self.codes.dtype == np.uint8 else CLIPPED_FROM_8_BIT * 65535 // 255
+
+    def to_XYZ_by_neutral(self, neutral_RGB: ArrayLike) -> NDArray[np.float64]:
+        """Matrix (3, 3) as `to_XYZ`, for the light in which a neutral surface shows `neutral_RGB` (3,), any level.
+
+        Only raw files have more than one.
+        """
+        if self.to_XYZ_in_light is None:
+            return self.to_XYZ
+        return self.to_XYZ_in_light(np.asarray(neutral_RGB, dtype=np.float64))
 
     def linear_RGB(self, rows: slice = slice(None), columns: slice = slice(None)) -> NDArray[np.float32]:
         """Linear light of a region.
@@ -202,6 +212,7 @@ def _photo(path: Path, max_pixels: int, reduction: Callable[[PhotoHeader], int])
         sha256=hashlib.sha256(content).hexdigest(),
         exif=header.tags.exif,
         findings=(*findings, *file_findings(header)),
+        to_XYZ_in_light=profile.to_XYZ_in_light,
         reduced=reduce,
     )
 

@@ -29,6 +29,7 @@ from calibration.colorspace import (
 )
 
 Floats = NDArray[np.float64]
+MatrixInLight = Callable[[Floats], Floats]  # linear RGB (3,) of a neutral surface -> matrix (3, 3) for that light
 ToneCurve = Callable[[Floats], Floats]  # code as a fraction of full scale -> linear light
 
 OPRGB_GAMMA = 563 / 256  # as profiles store the 2.2 of IEC 61966-2-5
@@ -61,6 +62,7 @@ class Profile:
     curves: tuple[ToneCurve, ToneCurve, ToneCurve]
     to_XYZ: Floats  # (3, 3), linear RGB -> XYZ relative to D50; R = G = B = 1 gives D50_XYZ
     table_icc: bytes | None = None
+    to_XYZ_in_light: MatrixInLight | None = None  # None: `to_XYZ` in every light
 
     def table(self, levels: int) -> NDArray[np.float32]:
         """Linear RGB of every code value.

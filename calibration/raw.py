@@ -25,7 +25,7 @@ from calibration.file_kind import CUT_SHORT, DAMAGED_REMEDY, EXPORT_REMEDY, is_o
 from calibration.findings import Finding, finding
 from calibration.photo_header import PhotoHeader, check_tiff_complete, is_camera_raw, tiff_directories
 from calibration.profiles import Profile
-from calibration.raw_colour import CameraColour, camera_at_D65, camera_matrix, dng_colour
+from calibration.raw_colour import CameraColour, camera_at_D65, camera_matrix, dng_colour, matrix_in_light
 
 if TYPE_CHECKING:
     from rawpy import RawPy
@@ -260,7 +260,8 @@ def _profile(colour: CameraColour) -> Profile:
     except ValueError as refused:
         raise PhotoError(f"the raw file's colours cannot be used: {refused}.", remedy=_convert_remedy()) from refused
     red, green, blue = (partial(_light, white=white) for white in matrix.neutral)
-    return Profile(RAW_PROFILE, (red, green, blue), matrix.to_XYZ)
+    in_light = partial(matrix_in_light, colour, matrix.neutral)
+    return Profile(RAW_PROFILE, (red, green, blue), matrix.to_XYZ, to_XYZ_in_light=in_light)
 
 
 def _light(fraction: NDArray[np.float64], *, white: float) -> NDArray[np.float64]:

@@ -9,16 +9,20 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from colour.temperature import CCT_to_xy_CIE_D, CCT_to_xy_Kang2002
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from photo_files import STORED, random_codes, tiff_file
+from simulator import Lab_to_reflectance, reflectance_to_Lab
+from simulator.spectra import band_weights, sensor_matrix, sensor_white
 
 from calibration.camera import gray_card_correction
 from calibration.colorspace import D50, D65, XYZ_TO_SRGB, XYZ_to_Lab, adaptation_matrix, white_XYZ
+from calibration.difference import delta_E_00
 from calibration.errors import PhotoError
 from calibration.photo import Photo, open_photo
 from calibration.raw import _levels
-from calibration.raw_colour import Calibration, CameraColour, _temperature_K, camera_matrix
+from calibration.raw_colour import Calibration, CameraColour, _temperature_K, camera_matrix, white_of_light
 from calibration.reference import GrayReading
 
 rawpy = pytest.importorskip("rawpy")
@@ -46,6 +50,7 @@ from raw_files import (  # noqa: E402 - needs tifffile
     rationals,
 )
 
+WOODS = ((80, 5, 20), (62, 13, 25), (45, 8, 16), (67, 7, 21), (38, 14, 22), (30, 15, 18), (50, 19, 34), (26, 9, 11))
 A = white_XYZ((0.44758, 0.40745))  # CIE 15
 FINE = 65_000  # white level of a sensor of 16 bits: rounding to whole counts is then 0.02 in CIELAB in the darkest
 # What lies in the light: a white, two grays, and four woods, as XYZ relative to that light's own white.
@@ -287,14 +292,39 @@ def test_halfway_between_two_lights_in_1_over_T_the_matrices_are_mixed_half_and_
         Calibration(2856.0, A, TO_CAMERA * [[1.1], [1], [0.9]]),
         Calibration(6504.0, D65, TO_CAMERA),
     )
-    alone = [camera_matrix(CameraColour((calibration,), None)).to_XYZ for calibration in calibrations]
     half = (calibrations[0].to_camera + calibrations[1].to_camera) / 2
     kelvin = 2 / (1 / 2856 + 1 / 6504)
     x = np.linspace(0.36, 0.42, 601)
     y = -3.0 * x**2 + 2.87 * x - 0.275  # CIE 15: the daylight locus; it passes every temperature in between
     nearest = min(zip(x, y, strict=True), key=lambda xy: abs(_temperature_K(white_XYZ(xy)) - kelvin))
     mixed = camera_matrix(CameraColour(calibrations, half @ white_XYZ(nearest))).to_XYZ
-    assert mixed == pytest.approx((alone[0] + alone[1]) / 2, abs=2e-3)
+    white = white_of_light(kelvin)
+    assert mixed == pytest.approx(adaptation_matrix(white, D50) @ np.linalg.inv(half) * (half @ white), abs=2e-3)
+
+
+def test_whites_of_black_bodies_and_daylight_are_those_of_another_library() -> None:
+    """By the same formulas in colour-science; between 3500 and 4500 K, where one gives way to the other, neither."""
+    for kelvin in (1700.0, 2200.0, 2856.0, 3400.0):
+        x, y = CCT_to_xy_Kang2002(kelvin)
+        assert white_of_light(kelvin) == pytest.approx(white_XYZ((x, y)), abs=1e-9)
+    for kelvin in (4600.0, 5003.0, 6504.0, 7504.0, 20_000.0):
+        x, y = CCT_to_xy_CIE_D(kelvin)
+        assert white_of_light(kelvin) == pytest.approx(white_XYZ((x, y)), abs=1e-9)
+    between = [white_of_light(kelvin) for kelvin in np.arange(3400, 4600, 25.0)]
+    assert np.abs(np.diff(between, axis=0)).max() < 0.007  # no step
+
+
+@pytest.mark.parametrize("sensor", ["one", "three", "five", "six", "nine", "ten", "eleven"])
+@pytest.mark.parametrize(("light", "limit"), [("A", 4.0), ("LED-B1", 3.0), ("LED-B3", 3.0)])
+def test_one_matrix_made_for_daylight_serves_under_lamps(sensor: str, light: str, limit: float) -> None:
+    """As of all raw files that are no DNG. Mean CIEDE2000 of bare and stained woods.
+
+    Taking the balanced numbers as they would be in daylight costs 5 Delta E under the first of these LEDs.
+    """
+    woods = np.array([Lab_to_reflectance(wood) for wood in WOODS])
+    colour = CameraColour((Calibration(6504.0, D65, sensor_matrix(sensor, "D65")),), sensor_white(sensor, light))
+    seen = woods @ band_weights(light, sensor)
+    assert delta_E_00(XYZ_to_Lab(seen @ camera_matrix(colour).to_XYZ.T), reflectance_to_Lab(woods)).mean() < limit
 
 
 def test_a_forward_matrix_outranks_the_other(opened: Callable[..., Photo]) -> None:

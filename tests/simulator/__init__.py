@@ -13,7 +13,7 @@ blur, noise, tone curve and JPEG. It shares no code with what it tests: nothing 
 from simulator.chart import Chart, chart_Lab, chart_reflectances
 from simulator.fields import drift, fine_texture, gaussian_field, streaks
 from simulator.photo_file import save_photo
-from simulator.render import RenderedPhoto, render
+from simulator.render import RenderedPhoto, render, render_sensor
 from simulator.scene import (
     Background,
     Board,
@@ -68,6 +68,7 @@ __all__ = [
     "gaussian_field",
     "reflectance_to_Lab",
     "render",
+    "render_sensor",
     "save_photo",
     "streaks",
 ]

@@ -40,6 +40,17 @@ class RenderedPhoto:
 def render(scene: Scene, camera: Camera | None = None, seed: int = 0) -> RenderedPhoto:
     """The photo of a scene, with its truth. `seed` draws the sensor noise and the background's and card's texture."""
     camera = camera or Camera()
+    photo = render_sensor(scene, camera, seed)
+    return RenderedPhoto(
+        codes=_develop(photo, camera), profile=camera.profile, truth=truth_of(scene, view_of(scene, camera))
+    )
+
+
+def render_sensor(scene: Scene, camera: Camera, seed: int = 0) -> Array:
+    """What the sensor sees, noise and all, before the camera makes a picture of it: (height, width, 3).
+
+    Each channel is balanced: 1 for a perfect white in the brightest light, at an exposure of 0 EV.
+    """
     view = view_of(scene, camera)
     rng = np.random.default_rng(seed)
     photo = _surfaces(scene, camera, view, rng)
@@ -50,7 +61,7 @@ def render(scene: Scene, camera: Camera | None = None, seed: int = 0) -> Rendere
         photo = np.asarray(cv2.GaussianBlur(photo, (0, 0), camera.blur_sigma_px), dtype=np.float32)
     if camera.full_well_e is not None:
         _add_noise(photo, scene, camera, camera.full_well_e, rng)
-    return RenderedPhoto(codes=_develop(photo, camera), profile=camera.profile, truth=truth_of(scene, view))
+    return photo
 
 
 def encode(linear: Array, tone: Tone) -> NDArray[np.uint8]:

@@ -159,6 +159,30 @@ def camera_matrix(sensor_name: str, profile: str) -> Array:
     return np.column_stack([two, 1 - two.sum(axis=1)])
 
 
+def sensor_white(sensor_name: str, light: str) -> Array:
+    """What the sensor sees of a perfect white in a light, (3,), the largest 1."""
+    white: Array = (illuminant(light)[:, None] * sensor(sensor_name)).sum(axis=0)
+    return white / white.max()
+
+
+@lru_cache(maxsize=64)
+def sensor_matrix(sensor_name: str, light: str) -> Array:
+    """XYZ in a light to the sensor's own numbers (3, 3), as raw files state it: white is exact.
+
+    Fitted on the same reflectances as `camera_matrix`.
+    """
+    samples = _training_reflectances()
+    XYZ, white_XYZ = samples @ XYZ_weights(light), XYZ_weights(light).sum(axis=0)
+    seen = samples @ band_weights(light, sensor_name) * sensor_white(sensor_name, light)
+    weight = 1 / (XYZ[:, 1] + 0.05)[:, None]
+    # White's share of each row is fixed: solve for the first two coefficients of X and Z beyond it.
+    share = XYZ[:, 1:2] / white_XYZ[1]
+    left = (XYZ[:, [0, 2]] - share * white_XYZ[[0, 2]]) * weight
+    two = np.linalg.lstsq(left, (seen - share * sensor_white(sensor_name, light)) * weight, rcond=None)[0].T
+    Y = (sensor_white(sensor_name, light) - two @ white_XYZ[[0, 2]]) / white_XYZ[1]
+    return np.stack([two[:, 0], Y, two[:, 1]], axis=1)
+
+
 @cache
 def RGB_to_XYZ(profile: str) -> Array:
     """Linear RGB of a profile to XYZ (D65 white, Y = 1)."""
