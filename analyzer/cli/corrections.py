@@ -23,7 +23,7 @@ class Action(StrEnum):
 
 
 def corrections(
-    action: Annotated[Action, typer.Argument(metavar="…", help="list (also when left out), show or remove.")] = Action.LIST,
+    action: Annotated[Action, typer.Argument(metavar="…", help="list, show or remove.")] = Action.LIST,
     name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="Which one, as the list names it.")] = None,
     *,
     as_json: Annotated[bool, typer.Option("--json", help="Print the same as JSON.")] = False,
