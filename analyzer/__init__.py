@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from analyzer.corrections import corrections_folder, find_correction, kept_corrections, remove_correction
     from analyzer.errors import AnalyzerError, CorrectionError, FolderError, JobExistsError, JobFileError
     from analyzer.jobfile import read_job
-    from analyzer.keep_corrections import keep_corrections
+    from analyzer.keeping import keep_corrections
     from analyzer.measure import measure_job
     from analyzer.newjob import new_job
     from analyzer.report.jsonfile import read_results, results_json
@@ -50,7 +50,7 @@ __all__ = [
 ]
 
 _HOME = {
-    "keep_corrections": "analyzer.keep_corrections",
+    "keep_corrections": "analyzer.keeping",
     "remove_correction": "analyzer.corrections",
     "kept_corrections": "analyzer.corrections",
     "find_correction": "analyzer.corrections",
