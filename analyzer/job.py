@@ -103,6 +103,7 @@ class PhotoEntry:
     corners: Quad | None = None
     card: Quad | None = None
     flat: str | None = None
+    exposure_pair: str | None = None  # the same still scene, lighter or darker by 1.5 to 20 times
 
 
 @dataclass(frozen=True, slots=True)

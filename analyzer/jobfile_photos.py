@@ -8,7 +8,7 @@ from analyzer.jobfile_boards import Declared
 from analyzer.jobfile_table import Table, as_number, nearest, show
 from analyzer.results import STAGES
 
-PHOTO_KEYS = ("file", "board", "boards", "stage", "light", "corners", "card", "flat")
+PHOTO_KEYS = ("file", "board", "boards", "stage", "light", "corners", "card", "flat", "exposure_pair")
 
 _QUAD_WORDS = "four points in pixels, [[x, y], [x, y], [x, y], [x, y]]: top-left, top-right, bottom-right, bottom-left"
 _LARGEST_PX = 1e6  # chosen: no photo is a million pixels wide
@@ -96,14 +96,17 @@ def _entries(
     file = existing_file(table, "file", folder, required=True, named=named, may_be_missing=may_be_missing)
     stage = table.choice("stage", STAGES, required=True)
     light = table.text("light")
-    flat = existing_file(table, "flat", folder, named=named, may_be_missing=may_be_missing)
+    flat, pair = (
+        existing_file(table, key, folder, named=named, may_be_missing=may_be_missing)
+        for key in ("flat", "exposure_pair")
+    )
     card = read_quad(table, "card", table.content["card"]) if "card" in table.content else None
     boards = _boards(table, declared)
     corners = _corners(table, len(boards))
     if file is None or stage is None or len(corners) != len(boards):
         return []
     return [
-        PhotoEntry(file, board, stage, light, corners=quad, card=card, flat=flat)
+        PhotoEntry(file, board, stage, light, corners=quad, card=card, flat=flat, exposure_pair=pair)
         for board, quad in zip(boards, corners, strict=True)
     ]
 
@@ -189,6 +192,8 @@ def _check_shared(entries: list[tuple[Table, PhotoEntry]], folder: Path) -> None
             table.wrong("light", expected)
         if entry.flat and _identity(folder / entry.flat) == photo:
             table.wrong("flat", "another photo, of a plain sheet", found="the photo itself")
+        if entry.exposure_pair and _identity(folder / entry.exposure_pair) == photo:
+            table.wrong("exposure_pair", "another photo of the same scene, darker or lighter", found="the photo itself")
 
 
 def _identity(path: Path) -> object:

@@ -110,9 +110,11 @@ def _measure_board(
     board = job.board(entry.board)
     size_mm = board.length_mm, board.width_mm
     flat_photo, flat_findings = _flat_photo(job, entry)
+    paired, pair_findings = _paired_photo(job, entry)
+    flat_findings = (*flat_findings, *pair_findings)
     stored, none_fits = choose(available, photo, entry.light)
     try:
-        flat = flat_board(photo, place, size_mm, flat=flat_photo, stored=stored)
+        flat = flat_board(photo, place, size_mm, flat=flat_photo, paired=paired, stored=stored)
     except CalibrationError as refused:
         found = (*photo.findings, *flat_findings, finding_of(refused))
         return _unusable(entry, photo.sha256, found), None, overlay_of(entry.file, place, refused.what)
@@ -154,6 +156,15 @@ def _flat_photo(job: Job, entry: PhotoEntry) -> tuple[Photo | None, tuple[Findin
         return open_photo(job.folder / entry.flat), ()
     except PhotoError as refused:
         return None, (finding("flat-unusable", reason=refused.what),)
+
+
+def _paired_photo(job: Job, entry: PhotoEntry) -> tuple[Photo | None, tuple[Finding, ...]]:
+    if entry.exposure_pair is None:
+        return None, ()
+    try:
+        return open_photo(job.folder / entry.exposure_pair), ()
+    except PhotoError as refused:
+        return None, (finding("tone-unsure", reason=refused.what.rstrip(".")),)
 
 
 def _sight(entry: PhotoEntry, photo: Photo, flat: FlatBoard, reading: ZoneReading) -> Sight:

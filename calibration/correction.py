@@ -13,14 +13,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibration.camera import gray_card_correction
 from calibration.camera_error import CameraError
-from calibration.camera_fit import CameraFit, fit_camera
+from calibration.camera_fit import U_KNOWN, CameraFit, fit_camera
 from calibration.colorspace import D50
 from calibration.gray_card_error import gray_card_error
 from calibration.known import KnownReference
 from calibration.patches import PatchReadings
 from calibration.photo import Photo
 from calibration.reference import GrayReading
-from calibration.tone import ToneFit, fit_tone, unusable
+from calibration.tone import U_STEP, ToneFit, fit_tone, unusable
 from calibration.tone_curve import PARAMETERS, ToneCurve
 
 Floats = NDArray[np.float64]
@@ -78,9 +78,24 @@ class Correction:
         return np.asarray(self.matrix @ (evened[:, np.newaxis] * (by_parameter @ root)))
 
 
-def by_gray_card(photo: Photo, reading: GrayReading, known: KnownReference) -> Correction:
-    """The card's correction, and all that it leaves open."""
-    tone = untold_tone("a gray card tells nothing of it", gray_level(reading, known))
+def by_gray_card(photo: Photo, reading: GrayReading, known: KnownReference, tone: ToneFit | None = None) -> Correction:
+    """The card's correction, and all that it leaves open.
+
+    Parameters
+    ----------
+    photo : Photo
+        Its tone curve is taken back already where `tone` is usable.
+    reading : GrayReading
+        The card, before any tone curve was taken back.
+    known : KnownReference
+    tone : ToneFit, optional
+        By a second exposure of the scene.
+    """
+    if tone is not None and tone.is_usable:
+        reading = replace(reading, linear_RGB=tone.curve.apply(reading.linear_RGB).astype(np.float64))
+        tone = replace(tone, curve=replace(tone.curve, mid_level=gray_level(reading, known)))  # what the card ties
+    else:
+        tone = untold_tone("a gray card tells nothing of it", gray_level(reading, known))
     stated = np.column_stack([np.full(3, U_CARD_LEVEL), np.diag(np.full(3, U_CARD_NEUTRAL))])
     matrix = gray_card_correction(photo, reading, known.XYZ[0])
     return Correction(matrix, tone, gray_card_error(), stated, np.diag(reading.u_relative), "gray card")
@@ -101,11 +116,12 @@ def _untold(tone: ToneFit, level: float) -> ToneFit:
     return replace(tone, curve=curve, covariance=np.diag(U_UNTOLD_TONE**2))
 
 
-def tone_by_patches(readings: PatchReadings, known: KnownReference, light: Floats) -> ToneFit:
+def tone_by_patches(photo: Photo, readings: PatchReadings, known: KnownReference, light: Floats) -> ToneFit:
     """Tone curve and flare by the neutral patches.
 
     Parameters
     ----------
+    photo : Photo
     readings : PatchReadings
         Of a step card or a chart, as the photo shows it.
     known : KnownReference
@@ -113,12 +129,17 @@ def tone_by_patches(readings: PatchReadings, known: KnownReference, light: Float
         Light at each patch, relative to the middle of the reference.
     """
     neutral = known.is_neutral
+    u_step = U_STEP
+    if known.kind == "chart-24":
+        u_step = np.hypot(U_STEP, U_KNOWN / (116 / 3 * np.cbrt(known.XYZ[neutral, 1])))  # dL*/dlnY, CIE 1976
     return fit_tone(
         readings.linear_RGB[neutral],
         readings.u_relative[neutral],
-        known.XYZ[neutral, 1],
+        # the neutrals of a chart are a little blue or yellow, and their channels stand at levels of their own
+        np.linalg.solve(photo.to_XYZ, known.XYZ[neutral].T).T,
         light.mean(axis=1)[neutral],
         used=readings.used[neutral],
+        u_step=u_step,
     )
 
 

@@ -30,6 +30,7 @@ from calibration.reference_reading import (
     tone_of,
 )
 from calibration.stored_correction import StoredCorrection
+from calibration.tone import tone_findings
 
 # Chosen: ten pixels in the shortest wavelength that counts as blotch (4 mm), and no more work than that needs.
 MM_PER_PX = 0.4
@@ -98,6 +99,7 @@ def flat_board(
     size_mm: tuple[float, float],
     *,
     flat: Photo | None = None,
+    paired: Photo | None = None,
     stored: StoredCorrection | None = None,
     mm_per_px: float = MM_PER_PX,
 ) -> FlatBoard:
@@ -112,6 +114,8 @@ def flat_board(
         Length along the grain and width of the board, mm.
     flat : Photo, optional
         A plain sheet in the same place and light.
+    paired : Photo, optional
+        The same still scene at another exposure: it tells the tone curve where only a gray card lies in the photo.
     stored : StoredCorrection, optional
         What an earlier photo told of the camera in this light; it fits this photo (`stored_correction.apart`).
     mm_per_px : float
@@ -132,12 +136,14 @@ def flat_board(
     read = read_reference(photo, place)
     light, light_findings = _light(photo, place, plane, flat)
     stored, said = stored_for(photo, read, stored)
-    tone = tone_of(read, light, stored)
+    tone = tone_of(photo, read, light, stored, paired)
     if tone.is_usable:
         photo = with_tone(photo, tone)
         light, light_findings = _light(photo, place, plane, flat)
     correction = correction_of(photo, read, tone, light, stored)
     findings += [*reference_findings(photo, place, plane, read, light), *correction_findings(correction, read)]
+    if paired is not None and read.gray is not None and stored is None:
+        findings += tone_findings(tone)
     findings += [*said, *light_findings]
     picture = flatten(photo, plane, mm_per_px)
     linear = picture.linear_RGB

@@ -61,7 +61,7 @@ def read_reference_photo(photo: Photo, known: KnownReference, corners: ArrayLike
         patches, at_px = read_step_card(photo, steps, reflectances), steps.corners_px
         found = step_card_findings(patches)
     read = ReferenceReading(known, np.asarray(at_px, dtype=np.float64), None, patches)
-    correction = correction_of(photo, read, tone_of(read, NO_MAP), NO_MAP)
+    correction = correction_of(photo, read, tone_of(photo, read, NO_MAP), NO_MAP)
     return ReferencePhoto(correction, (*found, *correction_findings(correction, read)))
 
 

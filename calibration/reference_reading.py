@@ -10,6 +10,7 @@ from calibration.chart_finder import ChartFound
 from calibration.chart_reading import chart_findings, read_chart
 from calibration.correction import GRAY, Correction, by_chart, by_gray_card, by_step_card, tone_by_patches
 from calibration.errors import ReferenceCardError
+from calibration.exposure_pair import tone_from_exposures
 from calibration.findings import REGISTRY, Finding, finding
 from calibration.known import KnownReference
 from calibration.light import Light
@@ -95,13 +96,21 @@ def stored_for(
     return serves, (said,)
 
 
-def tone_of(read: ReferenceReading, light: Light, stored: StoredCorrection | None = None) -> ToneFit:
-    """Tone curve and flare, as far as the reference, or what is stored of the camera, tells them."""
+def tone_of(
+    photo: Photo,
+    read: ReferenceReading,
+    light: Light,
+    stored: StoredCorrection | None = None,
+    paired: Photo | None = None,
+) -> ToneFit:
+    """Tone curve and flare, as far as the reference, what is stored of the camera, or a second exposure tells them."""
     if read.gray is not None and stored is not None:
         return stored_tone(stored, read.gray, read.known)
+    if read.patches is None and paired is not None:
+        return tone_from_exposures(photo, paired)
     if read.patches is None:
         return unusable("a gray card tells nothing of it")
-    return tone_by_patches(read.patches, read.known, _light_at(read, light))
+    return tone_by_patches(photo, read.patches, read.known, _light_at(read, light))
 
 
 def correction_of(
@@ -117,7 +126,7 @@ def correction_of(
     if read.gray is not None and stored is not None:
         return by_stored(photo, read.gray, read.known, stored, tone)
     if read.gray is not None:
-        return by_gray_card(photo, read.gray, read.known)
+        return by_gray_card(photo, read.gray, read.known, tone)
     if read.patches is None:
         raise ValueError("correction_of: the reference was not read.")
     there = _light_at(read, light)

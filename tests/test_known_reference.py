@@ -1,12 +1,14 @@
 """A board measured by each kind of reference, from photo file to zones."""
 
 import tempfile
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 from board_jobs import codes, write_job
+from PIL.ExifTags import Base
 from simulator import Board, Camera, GrayCard, PaintedZone, RenderedPhoto, Scene, render, save_photo
 from simulator.chart import Chart, chart_Lab
 from simulator.scene import Tone
@@ -89,3 +91,36 @@ def test_a_chart_brings_the_absolute_colour_down() -> None:
     results, photo = measured("chart-24")
     for zone in results.zones:
         assert delta_E_00(zone.lab, photo.truth.board("A").zone(zone.zone).Lab) < 1.6
+
+
+def test_a_second_exposure_tells_the_tone_curve_beside_a_gray_card(tmp_path: Path) -> None:
+    """One still scene, 1.7 EV apart, an S-shaped curve without stray light, which exposures cannot show."""
+    scene = Scene((BOARD,), GrayCard(top_left_mm=(60, 125)))
+    found = {}
+    for name, more in (("a.jpg", 0.0), ("b.jpg", -1.7)):
+        camera = Camera(size_px=(1500, 1200), exposure_EV=-0.2 + more, tone=Tone(s_curve=0.3))
+        exif = {Base.Make: "Acme", Base.Model: "Five", Base.ISOSpeedRatings: 100}
+        found[name] = render(scene, camera, seed=4)
+        exif_of = exif | {Base.ExposureTime: 0.0137 * 2.0**more}
+        save_photo(tmp_path / name, found[name], quality=94, exif=exif_of)
+    entry = {"file": "a.jpg", "board": "A"}
+    alone = measure_job(write_job(tmp_path, [BOARD], [entry])).results
+    paired = measure_job(write_job(tmp_path, [BOARD], [entry | {"exposure_pair": "b.jpg"}])).results
+    truth = {zone.id: np.array(zone.Lab) for zone in found["a.jpg"].truth.board("A").zones}
+
+    def off(results: Results) -> float:
+        errors = [p.de00 - delta_E_00(truth[p.a[2:]], truth[p.b[2:]]) for p in results.differences]
+        return float(np.abs(errors).mean())
+
+    assert "tone-unsure" not in codes(paired, "a.jpg")
+    assert off(paired) < 0.5 * off(alone)
+
+
+def test_two_photos_of_different_scenes_are_no_exposure_pair(tmp_path: Path) -> None:
+    photo = render(Scene((BOARD,), GrayCard(top_left_mm=(60, 125))), Camera(size_px=(1500, 1200)), seed=4)
+    save_photo(tmp_path / "a.jpg", photo)
+    save_photo(tmp_path / "b.jpg", replace(photo, codes=photo.codes[:, ::-1].copy()))
+    entry = {"file": "a.jpg", "board": "A", "exposure_pair": "b.jpg"}
+    results = measure_job(write_job(tmp_path, [BOARD], [entry])).results
+    assert results.photos[0].usable  # by the gray card alone
+    assert "tone-unsure" in codes(results, "a.jpg")

@@ -68,6 +68,7 @@ def test_a_key_in_a_note_holds_when_the_hash_is_taken_away(tmp_path: Path, note:
     """As the template's head tells people to do; what the key excludes goes."""
     folder = with_photos(new_job(tmp_path).parent)
     (folder / "photos" / "sheet.jpg").touch()
+    (folder / "photos" / "a-dark.jpg").touch()
     lines = list(LINES)
     lines[note] = lines[note].replace("# ", "", 1).replace("L/light", "A/control").replace("D/dark", "A/size")
     before = note - 1

@@ -55,7 +55,7 @@ def real_chart(name: str) -> RealChart:
     found = find_chart(photo, preview_of(photo))
     assert found is not None
     readings = read_chart(photo, found, KNOWN.XYZ)
-    tone = tone_by_patches(readings, KNOWN, EVEN)
+    tone = tone_by_patches(photo, readings, KNOWN, EVEN)
     return RealChart(photo, found, by_chart(readings, KNOWN, tone, EVEN))
 
 
