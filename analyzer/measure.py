@@ -39,6 +39,7 @@ from analyzer.targets import judged_zones
 from analyzer.verdicts import judge
 from analyzer.version import tool_version
 from calibration.difference import components, delta_E_ab
+from calibration.gray_scale import colour_change_grade
 
 # What the numbers rest on; changes whenever one of them could move.
 METHOD = (
@@ -208,6 +209,7 @@ def _difference_result(a: MeasuredZone, b: MeasuredZone) -> DifferenceResult:
         dc=float(parts.dC),
         dh=float(parts.dH),
         sources=found.sources,
+        grade=float(colour_change_grade(found.Lab_a, found.Lab_b)),
     )
 
 

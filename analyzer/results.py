@@ -96,6 +96,7 @@ class DifferenceResult:
     dc: float
     dh: float
     sources: dict[str, float] = field(default_factory=dict)  # parts of `de00_u95`; their squares add up to its
+    grade: float | None = None  # of the gray scale for change in colour (ISO 105-A05): 5 none, 1 great
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ from analyzer.results import (
     VerdictResult,
     ZoneResult,
 )
+from calibration.gray_scale import colour_change_grade
 
 SHA = "9f2c" * 16
 STAIN = "brown oil stain"
@@ -226,7 +227,21 @@ def _difference(a: str, b: str) -> DifferenceResult:
     de76 = float(np.linalg.norm(second - first))
     dH = float(np.sqrt(max(de76**2 - dL**2 - dC**2, 0.0)))
     same_photo = a[0] == b[0]
-    return DifferenceResult(a, b, "stained", LIGHT, 0.86 * de76, 0.42 if same_photo else 1.3, de76, dL, da, db, dC, dH)
+    return DifferenceResult(
+        a=a,
+        b=b,
+        stage="stained",
+        light=LIGHT,
+        de00=0.86 * de76,
+        de00_u95=0.42 if same_photo else 1.3,
+        de76=de76,
+        dl=dL,
+        da=da,
+        db=db,
+        dc=dC,
+        dh=dH,
+        grade=float(colour_change_grade(first, second)),
+    )
 
 
 def _verdicts() -> tuple[VerdictResult, ...]:

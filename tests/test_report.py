@@ -201,6 +201,17 @@ def test_a_difference_of_two_photos_of_one_board_is_not_among_the_most_certain()
     assert ("A/control", "A/shellac") not in [(row.a, row.b) for row in rows]
 
 
+@pytest.mark.parametrize(
+    ("grade", "said"), [(5.0, "5"), (4.76, "5"), (4.74, "4–5"), (3.2, "3"), (1.3, "1–2"), (1.0, "1"), (None, "–")]
+)
+def test_a_gray_scale_grade_is_said_in_half_steps(grade: float | None, said: str) -> None:
+    """Older results carry none."""
+    assert words.gray_scale(grade) == said
+    first, *others = example_results().differences
+    rows = page_of(example_job(), replace(example_results(), differences=(replace(first, grade=grade), *others)))
+    assert rows.against_control[0].grade == said
+
+
 def test_zones_and_differences_at_the_stage_that_was_judged_come_first() -> None:
     results = example_results()
     bare = tuple(replace(zone, stage="bare") for zone in results.zones)

@@ -60,6 +60,9 @@ NOTES: dict[str, dict[str, Any]] = {
     "DifferenceResult.stage": {"enum": list(STAGES)},
     "DifferenceResult.de00": {"description": "CIEDE2000, weights 1:1:1.", **AT_LEAST_0},
     "DifferenceResult.de76": {"description": "Euclidean distance in CIELAB.", **AT_LEAST_0},
+    "DifferenceResult.grade": {
+        "description": "Gray scale grade for change in colour, ISO 105-A05: 5 none, 1 great; null in older files.",
+    },
     "DifferenceResult.dc": {"description": "Difference in chroma."},
     "DifferenceResult.dh": {"description": "Metric hue difference, Delta H*ab."},
     "VerdictResult.stage": {"enum": list(STAGES)},

@@ -31,6 +31,7 @@ class DifferenceRow:
     de00: str
     says: str
     parts: tuple[str, ...]  # ΔL*, Δa*, Δb*, ΔC*, ΔH*, ΔE*ab
+    grade: str  # of the gray scale
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +97,7 @@ def difference_row(item: DifferenceResult, results: Results) -> DifferenceRow:
         de00=words.colour(item.de00, item.de00_u95),
         says=words.direction(item.dl, item.da, item.db),
         parts=tuple(words.number(part, 1) for part in (item.dl, item.da, item.db, item.dc, item.dh, item.de76)),
+        grade=words.gray_scale(item.grade),
     )
 
 

@@ -92,6 +92,14 @@ def direction(dL: float, da: float, db: float) -> str:
     return ", ".join(more if value > 0 else less for value, more, less in worth) or "the same to the eye"
 
 
+def gray_scale(grade: float | None) -> str:
+    """Say a gray scale grade as the scale does, to its half steps: 4, 4–5, 5."""
+    if grade is None:
+        return "–"
+    halves = round(2 * grade)
+    return f"{halves // 2}–{halves // 2 + 1}" if halves % 2 else f"{halves // 2}"
+
+
 def sentence(text: str) -> str:
     """Begin with a capital letter, and change nothing else."""
     return text[:1].upper() + text[1:]
