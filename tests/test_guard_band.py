@@ -13,7 +13,7 @@ from scipy import stats
 from analyzer.colour_interval import delta_E_00_u95
 from analyzer.guard_band import Z_975, conformance_probability, decide
 from analyzer.replicates import board_spread, student_t_975
-from calibration.difference import delta_E_00
+from calibration.difference import delta_E_00, delta_E_ab
 
 Floats = NDArray[np.float64]
 WOOD = np.array([38.0, 14.5, 22.0])
@@ -188,6 +188,20 @@ def test_far_from_the_target_the_interval_is_that_of_its_lightness() -> None:
 def test_on_the_target_the_interval_is_that_of_a_distance() -> None:
     """At zero difference |N(0, sigma)| holds 95 % within 1.96 sigma; S_L = 1 at lightness 50."""
     assert delta_E_00_u95((50.0, 0, 0), (0, 0, 0), np.diag([0.01, 0, 0])) == pytest.approx(Z_975 * 0.1, rel=0.02)
+
+
+def test_equal_colours_that_are_measured_with_noise_seem_to_differ_by_the_noise_floor() -> None:
+    """A distance of three equally doubtful parts has a chi distribution with 3 degrees of freedom.
+
+    Its mean is sqrt(8 / pi), its median 1.5382 and its 95th percentile 2.7955 standard deviations. Near gray of L* 50
+    CIEDE2000 is such a distance, but for a*, which it stretches 1.5 times (ISO/CIE 11664-6).
+    """
+    sigma = 0.02
+    u95 = delta_E_00_u95((50.0, 0, 0), (0, 0, 0), np.diag(sigma**2 / np.array([1, 1.5**2, 1])))
+    assert u95 == pytest.approx(2.7955 * sigma, rel=0.02)
+    noise = delta_E_ab(WOOD, WOOD + np.random.default_rng(1).normal(0, sigma, (100_000, 3))) / sigma
+    assert noise.mean() == pytest.approx(math.sqrt(8 / math.pi), rel=0.01)
+    assert np.quantile(noise, [0.5, 0.95]) == pytest.approx([1.5382, 2.7955], rel=0.01)
 
 
 @pytest.mark.parametrize("case", range(6))
