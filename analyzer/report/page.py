@@ -7,6 +7,15 @@ from analyzer.report import words
 from analyzer.report.answer_block import AnswerBlock, answer_block, job_facts
 from analyzer.report.cautions import Caution, cautions_of, closing_words
 from analyzer.report.charts import Chart, Row, chart
+from analyzer.report.effects import (
+    DoseBlock,
+    EffectGroup,
+    MatrixTable,
+    dose_blocks,
+    effect_groups,
+    matrix_tables,
+    repeats_in_words,
+)
 from analyzer.report.lights import LightRow, light_rows, one_light_only
 from analyzer.report.marks import Mark, colour_mark, evenness_mark, overall_mark
 from analyzer.report.photos import seen_photos
@@ -61,6 +70,10 @@ class Page:
     facts: tuple[str, ...]
     answer: AnswerBlock
     groups: tuple[VerdictGroup, ...]
+    effects: tuple[EffectGroup, ...]  # treatments beside a control of their own board
+    doses: tuple[DoseBlock, ...]  # treatments tried in several doses
+    matrices: tuple[MatrixTable, ...]  # all zones against all
+    repeats: str  # how closely repeated photos agree; empty without any
     lights: tuple[LightRow, ...]  # treatments seen in more than one light
     one_light_only: bool
     tolerance: str
@@ -100,6 +113,10 @@ def page_of(job: Job, results: Results) -> Page:
         facts=job_facts(job, results),
         answer=answer_block(job, results),
         groups=groups,
+        effects=effect_groups(results),
+        doses=dose_blocks(results),
+        matrices=matrix_tables(results),
+        repeats=repeats_in_words(results),
         lights=light_rows(results),
         one_light_only=one_light_only(results),
         tolerance=words.number(job.target.tolerance, words.COLOUR_DECIMALS),
