@@ -125,12 +125,12 @@ def correction_of(
     """
     if read.gray is not None and stored is not None:
         return by_stored(photo, read.gray, read.known, stored, tone)
+    tone_from = photo.sha256 if tone.is_usable else ""
     if read.gray is not None:
-        return by_gray_card(photo, read.gray, read.known, tone)
+        return replace(by_gray_card(photo, read.gray, read.known, tone), tone_from=tone_from)
     if read.patches is None:
         raise ValueError("correction_of: the reference was not read.")
     there = _light_at(read, light)
-    tone_from = photo.sha256 if tone.is_usable else ""
     if read.known.kind == "step-card":
         return replace(by_step_card(photo, read.patches, read.known, tone, there), tone_from=tone_from)
     try:

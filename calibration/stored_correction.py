@@ -214,9 +214,9 @@ def serving(
     photo: Photo, reading: GrayReading, known: KnownReference, stored: StoredCorrection
 ) -> tuple[StoredCorrection | None, Finding]:
     """Whether a correction that fits a photo (`apart`) serves it by its gray card too, and what is to be said of it."""
-    moved = _balance_moved(
-        photo, stored, _white_RGB(photo, reading, known, stored, stored_tone(stored, reading, known))
-    )
+    tone = stored_tone(stored, reading, known)
+    white_RGB = _white_RGB(_primaries(photo, stored, reading), reading.linear_RGB, known, tone)
+    moved = _balance_moved(photo, stored, white_RGB)
     if moved > MAX_BALANCE:
         difference = (
             f"against {stored.source.file} the gray card is {100 * np.expm1(moved):.0f} % more coloured "
@@ -249,31 +249,35 @@ def by_stored(
     tone : ToneFit
         From `stored_tone`.
     """
-    white_RGB = _white_RGB(photo, reading, known, stored, tone)
-    more_read = replace(reading, linear_RGB=reading.linear_RGB * (1 + reading.u_relative))
-    u_read = np.abs(_white_RGB(photo, more_read, known, stored, tone) / white_RGB - 1)
-    matrix = _primaries(photo, stored) / white_RGB
+    primaries = _primaries(photo, stored, reading)
+    white_RGB = _white_RGB(primaries, reading.linear_RGB, known, tone)
+    u_read = np.abs(_white_RGB(primaries, reading.linear_RGB * (1 + reading.u_relative), known, tone) / white_RGB - 1)
     stated = np.column_stack([np.full(3, U_CARD_LEVEL), np.diag(np.full(3, U_CARD_NEUTRAL))])
     error, camera_from = gray_card_error(), ""
     if stored.error is not None:
         error, camera_from = _widened(stored.error, _balance_moved(photo, stored, white_RGB)), stored.source.sha256
     tone_from = stored.source.sha256 if tone.is_usable else ""
     return Correction(
-        matrix, tone, error, stated, np.diag(u_read), "stored", tone_from=tone_from, camera_from=camera_from
+        primaries / white_RGB,
+        tone,
+        error,
+        stated,
+        np.diag(u_read),
+        "stored",
+        tone_from=tone_from,
+        camera_from=camera_from,
     )
 
 
-def _primaries(photo: Photo, stored: StoredCorrection) -> Floats:
-    return photo.to_XYZ if stored.primaries is None else stored.primaries
+def _primaries(photo: Photo, stored: StoredCorrection, reading: GrayReading) -> Floats:
+    """Those of the stored correction, else of the photo's own profile in the light that the card shows."""
+    return photo.to_XYZ_by_neutral(reading.linear_RGB) if stored.primaries is None else stored.primaries
 
 
-def _white_RGB(
-    photo: Photo, reading: GrayReading, known: KnownReference, stored: StoredCorrection, tone: ToneFit
-) -> Floats:
+def _white_RGB(primaries: Floats, card_RGB: Floats, known: KnownReference, tone: ToneFit) -> Floats:
     """Linear RGB (3,) of a perfect white beside the card, the tone curve taken back."""
-    seen = reading.linear_RGB
-    light = tone.curve.apply(seen).astype(np.float64) if tone.is_usable else seen
-    return np.asarray(light / np.linalg.solve(_primaries(photo, stored), known.XYZ[0]))
+    light = tone.curve.apply(card_RGB).astype(np.float64) if tone.is_usable else card_RGB
+    return np.asarray(light / np.linalg.solve(primaries, known.XYZ[0]))
 
 
 def _balance_moved(photo: Photo, stored: StoredCorrection, white_RGB: Floats) -> float:
