@@ -35,6 +35,9 @@ from analyzer.results import Results, ToolResult, VerdictResult
 REFERENCES = {"gray-card": "gray card", "step-card": "gray step card", "chart-24": "colour chart"}
 
 
+BY_CHART = ("colour chart", "stored")  # absolute colours are more than indicative
+
+
 @dataclass(frozen=True, slots=True)
 class VerdictRow:
     """One treatment."""
@@ -79,7 +82,7 @@ class Page:
     tolerance: str
     blotch_limit: str
     is_range: bool  # the target has limits, not one colour
-    has_chart: bool
+    has_chart: bool  # every photo was corrected by a chart, its own or an earlier one
     reference: str  # what lay in the photos
     against_control: tuple[DifferenceRow, ...]  # in one photo, at a stage that was judged: the firmest numbers
     other_differences: tuple[DifferenceRow, ...]
@@ -102,6 +105,7 @@ def page_of(job: Job, results: Results) -> Page:
         The answer.
     """
     groups = tuple(_group(members, job, results) for members in _comparable(results.verdicts))
+    used = [photo for photo in results.photos if photo.usable]
     judged = {verdict.stage for verdict in results.verdicts}
     firmest = [item for item in results.differences if item.stage in judged and is_against_control(item, results)]
     other_differences = [item for item in results.differences if item not in firmest]
@@ -122,7 +126,7 @@ def page_of(job: Job, results: Results) -> Page:
         tolerance=words.number(job.target.tolerance, words.COLOUR_DECIMALS),
         blotch_limit=_limit_words(job),
         is_range=bool(job.target.between),
-        has_chart=job.reference.kind == "chart-24",
+        has_chart=bool(used) and all(photo.correction in BY_CHART for photo in used),
         reference=REFERENCES[job.reference.kind],
         against_control=tuple(difference_row(item, results) for item in firmest),
         other_differences=tuple(difference_row(item, results) for item in other_differences),
