@@ -11,7 +11,7 @@ NAMES: Final = {"solids": "solids", "dilution": "dilution", "stain_coats": "coat
 def dose_in_words(key: str, dose: float) -> str:
     """Say a dose in the unit in which it is mixed: "5 % solids", "1:10", "2 coats"."""
     if key == "solids":
-        return f"{dose:.3g} % solids"
+        return f"{f'{dose:.1f}'.removesuffix('.0') if dose >= 1 else f'{dose:.2g}'} % solids"
     if key == "dilution":
         return "undiluted" if dose == 0 else f"1:{dose:.2g}"
     return f"{dose:.3g} coat{'' if dose == 1 else 's'}"

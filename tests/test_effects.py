@@ -7,20 +7,34 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
-from board_photos import Floats
 from readings import COLUMNS, ROWS, blocks_of, reading_of, sight_of
+from report_example import example_measurement, example_results
 from scipy import stats
 
 from analyzer.effects import Paired, effects, paired_zones
 from analyzer.evenness import Evenness
 from analyzer.job import Board, EvennessWish, Job, Reference, Target, Zone
 from analyzer.pooling import MeasuredZone
-from analyzer.results import EffectResult, Stage
+from analyzer.report.effects import dose_blocks, effect_groups, matrix_tables, repeats_in_words
+from analyzer.report.html import report_html
+from analyzer.report.jsonfile import read_results, results_json
+from analyzer.results import (
+    DosePointResult,
+    DoseResult,
+    EffectResult,
+    MatrixResult,
+    RepeatabilityResult,
+    Results,
+    Stage,
+)
 from calibration.difference import delta_E_00
+
+if TYPE_CHECKING:
+    from board_photos import Floats
 
 CONTROL = np.array([40.0, 14.0, 22.0])
 
@@ -273,3 +287,99 @@ def test_a_sample_without_pre_treatment_is_no_control_and_a_board_without_contro
     assert len(paired_zones(job(Target(lab=(40.0, 14.0, 22.0))), zones)) == 1
     bare = [replace(zone, stage="bare") for zone in zones]
     assert paired_zones(job(Target(lab=(40.0, 14.0, 22.0))), bare) == ()
+
+
+# ---- in the results and on the page
+
+
+def results() -> Results:
+    """The example with effects, doses, a matrix and repeats."""
+    point = DosePointResult(
+        3.0, "3 % solids", 2, 1.2, 0.5, -1.0, 0.2, 0.1, (0.4, 0.3, 0.5), "match", 0.7, 0.2, "even"
+    )  # fmt: skip
+    zones = ("A/control", "A/shellac", "R/glue")
+    distances = ((0.0, 3.2, 0.4), (3.2, 0.0, None), (0.4, None, 0.0))
+    doubts = ((None, 0.6, 0.9), (0.6, None, None), (0.9, None, None))
+    return replace(
+        example_results(),
+        effects=effects([pair("A", u=0.1), pair("B", dL=2.4, u=0.1), pair("A", "wash", 1.0, species="cherry", u=0.1)]),
+        doses=(
+            DoseResult(
+                "washcoat",
+                None,
+                "cherry",
+                "stained",
+                None,
+                "solids",
+                (point,),
+                3.0,
+                (2.5, 4.0),
+                point,
+                "3 % does",
+            ),
+        ),
+        matrices=(
+            MatrixResult("stained", None, zones, distances, doubts),
+            MatrixResult("stained", "lamp", ("z",) * 13, ((0.0,) * 13,) * 13, None),
+            MatrixResult("bare", None, zones, distances, doubts),
+        ),
+        repeatability=RepeatabilityResult(2, 3, 2, (0.1, 0.1, 0.1), 0.2, None, None, 0.02, "2 zones again: 0.2"),
+    )
+
+
+def test_what_is_written_can_be_read_again_and_older_files_too() -> None:
+    written = results_json(results())
+    again = read_results(written)
+    assert [e.says for e in again.effects] == [e.says for e in results().effects]
+    assert again.effects[1].colour_p_holm == pytest.approx(results().effects[1].colour_p_holm, rel=1e-5)
+    assert (again.doses, again.matrices, again.repeatability) == (
+        results().doses, results().matrices, results().repeatability
+    )  # fmt: skip
+    older = example_results()
+    assert (older.effects, older.doses, older.stage_shifts, older.repeatability, older.matrices) == (
+        (),
+        (),
+        (),
+        None,
+        (),
+    )
+    text = results_json(older).replace(b'"effects": [],', b"").replace(b'"repeatability": null,', b"")
+    assert b"effects" not in text
+    assert read_results(text) == read_results(results_json(older))
+
+
+def test_each_wood_has_its_own_table_of_effects_with_corrected_chances() -> None:
+    one, two = effect_groups(results())
+    assert [group.heading for group in (one, two)] == [
+        "cherry: stained, light not named",
+        "hard maple: stained, light not named",
+    ]
+    alone, pooled = one.rows[0], two.rows[0]
+    assert (alone.blotch_chance, alone.colour_chance) == ("–", "–")
+    assert alone.says.endswith("one board: no inference about the pre-treatment.")
+    assert pooled.blotch == "−2.30 ± 0.05"
+    assert pooled.ratio.startswith("× 0.18 (0.1")
+    assert pooled.detail == "Walnut dye, 2 boards"
+    assert pooled.blotch_chance == "< 0.001"
+
+
+def test_a_readable_matrix_stands_on_the_page_once_a_pair_and_a_large_one_does_not() -> None:
+    (table,) = matrix_tables(results())
+    assert table.rows == (("", "", ""), ("3.2", "", ""), ("(0.4)", "–", ""))
+    nothing_judged = replace(results(), verdicts=())
+    assert len(matrix_tables(nothing_judged)) == 2
+
+
+def test_the_page_tells_effects_doses_distances_and_repeats_and_nothing_of_them_when_there_are_none() -> None:
+    measurement = example_measurement()
+    page = report_html(replace(measurement, results=results()), [], 3.0).decode()
+    for text in (
+        "against its own board's control", results().effects[0].says, "3 % does.", "All zones against all",
+        '<td class="n">(0.4)</td>', "2 zones again: 0.2.",
+    ):  # fmt: skip
+        assert text in page or text.replace("'", "&#39;") in page or text[:1].upper() + text[1:] in page, text
+    assert repeats_in_words(results()) == "2 zones again: 0.2."
+    assert dose_blocks(results())[0].rows[0].dose == "3 % solids"
+    plain = report_html(measurement, [], 3.0).decode()
+    for heading in ("own board's control", "How much of it", "All zones against all"):
+        assert heading not in plain

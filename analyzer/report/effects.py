@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from analyzer.report import words
 from analyzer.results import DosePointResult, DoseResult, EffectResult, MatrixResult, Results
 
-CLOSE_TO_0 = 0.001  # p-values below this are said to be below it
+CLOSE_TO_0 = 0.001  # smaller p-values are only said to be so
 READABLE = 12  # zones of a table of all against all; more stand in results.json only
 
 
@@ -20,7 +20,8 @@ class EffectRow:
     ratio: str
     de00: str
     parts: tuple[str, ...]  # ΔL*, Δa*, Δb*
-    chance: tuple[str, ...]  # adjusted p-values: blotch, colour
+    blotch_chance: str  # adjusted p-values
+    colour_chance: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,13 +96,14 @@ def _effect(effect: EffectResult) -> EffectRow:
     parts = zip((effect.dl, effect.da, effect.db), u95, strict=True)
     return EffectRow(
         name=words.treatment_name(effect.treatment),
-        detail=", ".join(part for part in (effect.stain, words.count(effect.boards, "board")) if part),
+        detail=words.sentence(", ".join(part for part in (effect.stain, words.count(effect.boards, "board")) if part)),
         says=words.sentence(f"{effect.says}."),
         blotch=words.blotch(effect.blotch_change, effect.blotch_change_u95),
         ratio=_ratio(effect),
         de00=words.colour(effect.de00, effect.de00_u95),
         parts=tuple(words.measured(part, u, 1) for part, u in parts),
-        chance=(_chance(effect.blotch_p_holm), _chance(effect.colour_p_holm)),
+        blotch_chance=_chance(effect.blotch_p_holm),
+        colour_chance=_chance(effect.colour_p_holm),
     )
 
 
@@ -117,7 +119,7 @@ def _ratio(effect: EffectResult) -> str:
 def _chance(p: float | None) -> str:
     if p is None:
         return "–"
-    return f"below {CLOSE_TO_0:g}" if p < CLOSE_TO_0 else words.number(p, 3)
+    return f"< {CLOSE_TO_0:g}" if p < CLOSE_TO_0 else words.number(p, 3)
 
 
 def _dose(item: DoseResult) -> DoseBlock:
