@@ -64,7 +64,10 @@ class CorrectionWish:
 
 @dataclass(frozen=True, slots=True)
 class Zone:
-    """A patch of a board with one treatment. Lengths in mm, x along the grain from the board's left end."""
+    """A patch of a board with one treatment. Lengths in mm, x along the grain from the board's left end.
+
+    An irregular zone has a `polygon_mm`; its span and width across are then those of its bounding box.
+    """
 
     id: str
     treatment: str  # "none" for a control
@@ -73,6 +76,7 @@ class Zone:
     margin_mm: float = DEFAULT_MARGIN_MM
     stain: str | None = None
     recipe: dict[str, Any] = field(default_factory=dict)  # stain_coats, dilution, solids, wait, scuff, dwell, …
+    polygon_mm: tuple[tuple[float, float], ...] = ()  # (x, y) of its corners in order; (): the whole rectangle
 
     @property
     def sheen(self) -> str | None:

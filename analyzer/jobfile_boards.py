@@ -9,10 +9,11 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from analyzer.job import DEFAULT_MARGIN_MM, Board, Zone
-from analyzer.jobfile_table import Interval, Table, nearest, show
+from analyzer.jobfile_table import Interval, Table, as_number, nearest, show
+from analyzer.polygon import Point, Polygon, bounds, depth, goes_round_once, overlap, rectangle
 
 RECIPE_KEYS = ("stain_coats", "dilution", "solids", "wait", "scuff", "dwell", "topcoat", "sheen", "notes")
-ZONE_KEYS = ("id", "treatment", "span", "across", "margin", "stain", *RECIPE_KEYS)
+ZONE_KEYS = ("id", "treatment", "span", "across", "polygon", "margin", "stain", *RECIPE_KEYS)
 BOARD_KEYS = ("id", "species", "length", "width", "margin", "zone")
 
 MM_PER_UNIT: Final = {"mm": 1.0, "in": 25.4}  # the international inch, exact
@@ -28,6 +29,7 @@ _RECIPE_NUMBERS: Final = {  # in each of these a number is as good as text
     "scuff": (Interval(above=0, most=10_000), 'a grit such as 320 or "P320"'),
     "sheen": (Interval(0, 100), 'text such as "satin", or gloss units from 0 to 100'),
 }
+MOST_CORNERS = 200  # chosen: a zone traced by hand has far fewer
 _TOUCH = 1e-9  # of a unit: two zones that share an edge do not overlap by rounding
 
 Span = tuple[float, float]  # in the file's units
@@ -115,7 +117,7 @@ class _Face:
     width: float | None
     margin: float  # of every zone that does not give its own
     units: str | None  # None: not known, a problem was noted; then no zone is too small for a margin of 5 mm
-    taken: list[tuple[str, Span, Span]] = field(default_factory=list)  # name, span and across of the zones so far
+    taken: list[tuple[str, Polygon]] = field(default_factory=list)  # name and outline of the zones so far
 
 
 def _zone(table: Table, zone_id: str | None, face: _Face) -> Zone | None:
@@ -123,21 +125,66 @@ def _zone(table: Table, zone_id: str | None, face: _Face) -> Zone | None:
     treatment = table.text("treatment", 'the pre-treatment in quotes; "none" for a control', required=True)
     stain, recipe = table.text("stain"), _recipe(table)
     margin = _margin(table, face.units, face.margin)
+    polygon = _polygon(table, face) if "polygon" in table.content else ()
+    extent = _extent(table, face) if polygon == () else None if polygon is None else bounds(polygon)
+    if extent is None:
+        return None
+    outline = polygon or rectangle(*extent)
+    _check_clear(table, outline, face)
+    _check_margin(table, extent, polygon or (), margin, face)
+    face.taken.append((zone_id or "before it", outline))
+    if zone_id is None or treatment is None:
+        return None
+    mm = MM_PER_UNIT[face.units] if face.units else 1.0
+    span_mm, across_mm = ((low * mm, high * mm) for low, high in extent)
+    polygon_mm = tuple((x * mm, y * mm) for x, y in polygon or ())
+    return Zone(zone_id, treatment, span_mm, across_mm, margin * mm, stain, recipe, polygon_mm)
+
+
+def _extent(table: Table, face: _Face) -> tuple[Span, Span] | None:
+    """Read where a rectangular zone lies, along and across its board."""
     span = _span(table, "span", face.length, "the board's length")
     if "across" in table.content:
         across = _span(table, "across", face.width, "the board's width")
     else:
         across = None if face.width is None else (0.0, face.width)
-    if span is None or across is None:
+    return None if span is None or across is None else (span, across)
+
+
+def _polygon(table: Table, face: _Face) -> tuple[Point, ...] | None:
+    """Read the outline of an irregular zone: corners on the board, in order."""
+    twice = [key for key in ("span", "across") if key in table.content]
+    for key in twice:
+        table.wrong(key, "either polygon, or span and across: the polygon says both", found="beside a polygon")
+    size = (
+        ""
+        if face.length is None or face.width is None
+        else f", x from 0 to {face.length:g}, y from 0 to {face.width:g}"
+    )
+    expected = f"3 to {MOST_CORNERS} corners [x, y] on the board{size}, in order round the zone"
+    written = table.content["polygon"]
+    corners = [_corner(item, face) for item in written] if isinstance(written, list) else []
+    polygon = tuple(corner for corner in corners if corner is not None)
+    if not 3 <= len(corners) <= MOST_CORNERS or len(polygon) < len(corners):
+        hint = "x runs along the grain from the left end, y down from the top edge, both in the file's units."
+        table.wrong("polygon", expected, hint)
         return None
-    _check_clear(table, span, across, face)
-    _check_margin(table, span, across, margin, face)
-    face.taken.append((zone_id or "before it", span, across))
-    if zone_id is None or treatment is None:
+    if not goes_round_once(polygon):
+        hint = "Give each corner once; the last is joined to the first by itself."
+        table.wrong("polygon", "an outline that does not cross or touch itself", hint)
         return None
-    mm = MM_PER_UNIT[face.units] if face.units else 1.0
-    span_mm, across_mm = (span[0] * mm, span[1] * mm), (across[0] * mm, across[1] * mm)
-    return Zone(zone_id, treatment, span_mm, across_mm, margin * mm, stain, recipe)
+    return None if twice else polygon
+
+
+def _corner(item: object, face: _Face) -> Point | None:
+    """Read one corner on the board, None for anything else."""
+    if not isinstance(item, list) or len(item) != 2:
+        return None
+    x, y = (as_number(value) for value in item)
+    ends = [math.inf if end is None else end + _TOUCH for end in (face.length, face.width)]
+    if x is None or y is None or not (0 <= x <= ends[0] and 0 <= y <= ends[1]):
+        return None
+    return x, y
 
 
 def _named(tables: object) -> list[tuple[str, dict[str, Any]]]:
@@ -191,30 +238,26 @@ def _margin(table: Table, units: str | None, default: float) -> float:
     return default if margin is None else margin
 
 
-def _check_margin(table: Table, span: Span, across: Span, margin: float, face: _Face) -> None:
+def _check_margin(table: Table, extent: tuple[Span, Span], polygon: Polygon, margin: float, face: _Face) -> None:
     """Note a zone of which the margin leaves nothing to measure."""
-    shortest = min(span[1] - span[0], across[1] - across[0])
+    shortest = 2 * depth(polygon) if polygon else min(high - low for low, high in extent)
     if shortest > 2 * margin + _TOUCH:
         return
-    key = "margin" if "margin" in table.content else "span"
+    key = "margin" if "margin" in table.content else "polygon" if polygon else "span"
     units = face.units or ""
-    found = f"a zone only {shortest:g} {units} across, of which {margin:g} {units} is left out at each edge"
+    found = f"a zone only {shortest:.4g} {units} across, of which {margin:g} {units} is left out at each edge"
     is_tiny = units == "mm" and face.length is not None and face.length < _SMALLEST_LIKELY_MM
     hint = 'If the file is in inches, write units = "in" under [job].' if is_tiny else ""
     table.wrong(key, "a larger zone or a smaller margin", hint, found=found)
 
 
-def _check_clear(table: Table, span: Span, across: Span, face: _Face) -> None:
+def _check_clear(table: Table, outline: Polygon, face: _Face) -> None:
     """Note a zone that lies over an earlier one of its board."""
-    for other, other_span, other_across in face.taken:
-        if _overlap(span, other_span) and _overlap(across, other_across):
-            expected = f'a zone clear of zone "{other}", which spans {other_span[0]:g} to {other_span[1]:g}'
-            table.wrong("span", expected)
-
-
-def _overlap(first: Span, second: Span) -> bool:
-    """Whether two intervals share more than an edge."""
-    return min(first[1], second[1]) - max(first[0], second[0]) > _TOUCH
+    for other, taken in face.taken:
+        if overlap(outline, taken, _TOUCH):
+            start, end = bounds(taken)[0]
+            key = "polygon" if "polygon" in table.content else "span"
+            table.wrong(key, f'a zone clear of zone "{other}", which spans {start:g} to {end:g}')
 
 
 def _recipe(table: Table) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from analyzer.job import Board
 from analyzer.results import Stage
-from analyzer.zones import zone_window
+from analyzer.zone_shape import zone_shape
 from calibration.findings import Finding, finding
 from calibration.flatboard import FlatBoard
 from calibration.sheen import Sheen, read_sheen
@@ -37,8 +37,9 @@ def wet_findings(stage: Stage, board: Board, flat: FlatBoard) -> list[Finding]:
 
 def _shining(board: Board, flat: FlatBoard) -> Iterator[str]:
     for zone in board.zones:
-        window = zone_window(zone, board, flat.mm_per_px)
-        sheen = read_sheen(flat.XYZ[window], flat.measurable[window], flat.full_scale[window], flat.mm_per_px)
+        window, shape = zone_shape(zone, board, flat.mm_per_px)
+        measurable, full_scale = flat.measurable[window] & shape, flat.full_scale[window] & shape
+        sheen = read_sheen(flat.XYZ[window], measurable, full_scale, flat.mm_per_px)
         if sheen is not None and (sheen.glints or sheen.is_broad):
             yield f"zone {zone.id} {_words(sheen)}"
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from analyzer.evenness import Evenness, evenness
 from analyzer.job import Board, Zone
+from analyzer.zone_shape import zone_shape
 from calibration.colorspace import XYZ_to_Lab
 from calibration.flatboard import FlatBoard
 
@@ -49,15 +50,6 @@ class ZoneReading:
         return XYZ_to_Lab(self.XYZ)
 
 
-def zone_window(zone: Zone, board: Board, mm_per_px: float) -> tuple[slice, slice]:
-    """Rows and columns of the flat board whose pixels lie wholly inside the zone's margin."""
-    margin = zone.margin_mm
-    top, bottom = zone.across_mm[0] + margin, zone.across_mm[1] - margin
-    left, right = zone.span_mm[0] + margin, zone.span_mm[1] - margin
-    rows, columns = round(board.width_mm / mm_per_px), round(board.length_mm / mm_per_px)
-    return _inside(top, bottom, mm_per_px, rows), _inside(left, right, mm_per_px, columns)
-
-
 def read_zone(flat: FlatBoard, board: Board, zone: Zone) -> ZoneReading | None:
     """Measure one zone, or None when nothing of it can be measured.
 
@@ -68,12 +60,13 @@ def read_zone(flat: FlatBoard, board: Board, zone: Zone) -> ZoneReading | None:
     board, zone : Board, Zone
         Their geometry, mm.
     """
-    window = zone_window(zone, board, flat.mm_per_px)
+    window, shape = zone_shape(zone, board, flat.mm_per_px)
     XYZ = flat.XYZ[window]
-    visible = flat.measurable[window]
-    if min(visible.shape) < MIN_BLOCKS or visible.mean() < MIN_VISIBLE:
+    visible = flat.measurable[window] & shape
+    area_px = int(shape.sum())
+    if min(visible.shape) < MIN_BLOCKS or visible.sum() < MIN_VISIBLE * area_px:
         return None
-    full_scale = flat.full_scale[window]
+    full_scale = flat.full_scale[window] & shape
     speckless = visible & ~_outliers(XYZ[..., 1], visible, full_scale, flat.mm_per_px)
     middle_mm = (sum(zone.span_mm) / 2, sum(zone.across_mm) / 2)
     blocks = _blocks(XYZ, speckless, flat.mm_per_px)
@@ -84,20 +77,14 @@ def read_zone(flat: FlatBoard, board: Board, zone: Zone) -> ZoneReading | None:
         block_XYZ=blocks.means(),
         across_mm=(window[0].start * flat.mm_per_px, window[0].stop * flat.mm_per_px),
         centre_px=flat.plane.to_px(middle_mm),
-        area_mm2=float(visible.size) * flat.mm_per_px**2,
-        masked=float(1 - speckless.mean()),
-        covered=float(1 - (visible | full_scale).mean()),
-        glare=float(((visible | full_scale) & ~speckless).mean()),
+        area_mm2=area_px * flat.mm_per_px**2,
+        masked=1 - float(speckless.sum()) / area_px,
+        covered=1 - float((visible | full_scale).sum()) / area_px,
+        glare=float(((visible | full_scale) & ~speckless).sum()) / area_px,
         evenness=evenness(XYZ[..., 1], speckless, flat.mm_per_px),
         window=window,
         measured=speckless,
     )
-
-
-def _inside(low_mm: float, high_mm: float, mm_per_px: float, count: int) -> slice:
-    start = max(int(np.ceil(low_mm / mm_per_px - 1e-6)), 0)
-    stop = min(int(np.floor(high_mm / mm_per_px + 1e-6)), count)
-    return slice(start, max(stop, start))  # never negative: that would count from the other end
 
 
 def _outliers(

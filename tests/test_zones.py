@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from simulator import gaussian_field
 
 from analyzer.job import Board, Zone
-from analyzer.zones import ZoneReading, read_zone, zone_window
+from analyzer.zone_shape import zone_window
+from analyzer.zones import ZoneReading, read_zone
 from calibration.colorspace import D50, Lab_to_XYZ, XYZ_to_Lab
 from calibration.flatboard import FlatBoard, flat_board
 from calibration.place import locate

@@ -7,6 +7,7 @@ import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from analyzer.job import Zone
 from analyzer.measurement import BoardPicture, Measurement, Overlay
 from analyzer.report import words
 from analyzer.report.charts import axis
@@ -41,6 +42,7 @@ class ZoneBox:
     top: str
     width: str
     height: str
+    corners: str  # of an irregular zone, in per cent of its own box: "0,0 100,0 50,100"; "" for a rectangle
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +134,7 @@ def _figure(shown: ShownBoard, longest_mm: float, limit: float, results: Results
                 top=_percent(top / width_mm),
                 width=_percent((right - left) / length_mm),
                 height=_percent((bottom - top) / width_mm),
+                corners=_corners(zone),
             )
         )
     share = max(LEAST_SHARE, board.length_mm / longest_mm)
@@ -149,6 +152,13 @@ def _figure(shown: ShownBoard, longest_mm: float, limit: float, results: Results
         x_ticks=_ticks(length_mm, units, X_STEPS if share > SHORT_SHARE else X_STEPS_SHORT),
         y_ticks=_ticks(width_mm, units, Y_STEPS if columns / rows < LONG_BOARD else Y_STEPS_LONG),
         units=units,
+    )
+
+
+def _corners(zone: Zone) -> str:
+    (left, right), (top, bottom) = zone.span_mm, zone.across_mm
+    return " ".join(
+        f"{_percent((x - left) / (right - left))},{_percent((y - top) / (bottom - top))}" for x, y in zone.polygon_mm
     )
 
 

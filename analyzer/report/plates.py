@@ -11,6 +11,7 @@ import numpy as np
 
 from analyzer.job import Board
 from analyzer.measurement import BoardPicture
+from analyzer.polygon import rectangle
 from analyzer.report.pictures import BoardRasters, jpeg, map_palette
 from analyzer.report.words import MM_PER_INCH, Units, taken
 
@@ -94,18 +95,17 @@ def _draw_map(axes: "Axes", rasters: BoardRasters, extent: tuple[float, float, f
 
 
 def _draw_zones(axes: "Axes", board: Board, unit_mm: float) -> None:
-    from matplotlib.patches import Rectangle  # noqa: PLC0415 - slow to load
+    from matplotlib.patches import Polygon  # noqa: PLC0415 - slow to load
 
     for zone in board.zones:
-        (left, right), (top, bottom) = zone.span_mm, zone.across_mm
-        corner = left / unit_mm, top / unit_mm
-        size = (right - left) / unit_mm, (bottom - top) / unit_mm
+        corners = np.array(zone.polygon_mm or rectangle(zone.span_mm, zone.across_mm)) / unit_mm
         # black on white: seen on the palest and on the darkest stain
-        axes.add_patch(Rectangle(corner, *size, fill=False, edgecolor="white", linewidth=2.4))
-        outline = axes.add_patch(Rectangle(corner, *size, fill=False, edgecolor="black", linewidth=0.8))
+        axes.add_patch(Polygon(corners, fill=False, edgecolor="white", linewidth=2.4))
+        outline = axes.add_patch(Polygon(corners, fill=False, edgecolor="black", linewidth=0.8))
+        highest = corners[corners[:, 1] == corners[:, 1].min()]
         name = axes.annotate(
             zone.id,
-            corner,
+            tuple(highest[highest[:, 0].argmin()]),
             xytext=(5, -5),
             textcoords="offset points",
             va="top",
