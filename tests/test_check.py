@@ -78,7 +78,7 @@ def test_a_fault_is_told_with_what_to_change(tmp_path: Path, code: str) -> None:
 
 # --- photos large enough to be decoded smaller -----------------------------------------------------------------------
 
-LARGE_px = (2400, 1800)  # twice what `small_copies` asks for
+LARGE_px = (1920, 1440)  # twice what `small_copies` asks for
 # One photo each, of 12 that differ in light, exposure, sharpness, place and scale.
 VARIED: dict[str, tuple[Scene, dict[str, Any]]] = {
     "good": (SHOP_SCENE, {}),
@@ -101,7 +101,7 @@ OF_MEASURING = {"light-not-mapped", "glare", "zone-covered", "nothing-measured",
 
 @pytest.fixture
 def small_copies(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let photos of 4 megapixels pass for large ones: they are simulated in a third of the time."""
+    """Let photos of 3 megapixels pass for large ones: they are simulated in a quarter of the time."""
     monkeypatch.setattr(check_module, "CHECK_PX", LARGE_px[0] // 2)
 
 
@@ -127,7 +127,7 @@ def test_the_check_and_the_measurement_say_the_same(tmp_path: Path, name: str) -
 
 def test_of_edge_strips_a_smaller_copy_says_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Zero arrows 5 mm off; the light is mapped by their paper."""
-    monkeypatch.setattr(check_module, "CHECK_PX", 1600)
+    monkeypatch.setattr(check_module, "CHECK_PX", 1300)
     off = (Laid((5.0, 0.0)),)
     scene = replace(
         SHOP_SCENE,
@@ -136,7 +136,7 @@ def test_of_edge_strips_a_smaller_copy_says_the_same(tmp_path: Path, monkeypatch
         card=GrayCard((80, 55), (340, 40), 4.0),
         light=Light("D50", gradient=0.3),
     )
-    path = saved(tmp_path, taken(scene, 3, size_px=(3200, 2400)))
+    path = saved(tmp_path, taken(scene, 3, size_px=(2600, 1950)))
     write_job(tmp_path, [SHOP_BOARD], [{"file": "a.jpg", "board": "A"}])
     (measured,) = measure_job(tmp_path).results.photos
     assert codes(check_photo(path)) == ["zero-arrow-off", "zero-arrow-off"]
@@ -166,7 +166,8 @@ def opened_sizes(monkeypatch: pytest.MonkeyPatch, path: Path) -> list[int]:
 def test_a_good_photo_of_12_megapixels_is_decoded_once_at_half_its_size(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    path = saved(tmp_path, taken(SHOP_SCENE, 3, size_px=(4000, 3000)))
+    small = taken(SHOP_SCENE, 3, size_px=(1000, 750))  # each of its pixels becomes 4 by 4: as sharp, and sooner drawn
+    path = saved(tmp_path, replace(small, codes=small.codes.repeat(4, axis=0).repeat(4, axis=1)))
     write_job(tmp_path, [SHOP_BOARD], [{"file": "a.jpg", "board": "A"}])
     assert opened_sizes(monkeypatch, path) == [2]
 
@@ -212,7 +213,7 @@ def test_corners_of_the_job_lie_in_the_same_place_on_a_smaller_copy(
 def test_corners_of_the_job_are_used(tmp_path: Path, shop: RenderedPhoto) -> None:
     """Clutter all around: no outline could be found."""
     clutter = (
-        np.random.default_rng(2).integers(20, 250, (28, 37, 3)).astype(np.uint8).repeat(30, axis=0).repeat(30, axis=1)
+        np.random.default_rng(2).integers(20, 250, (14, 19, 3)).astype(np.uint8).repeat(60, axis=0).repeat(60, axis=1)
     )
     codes_around = clutter[: SIZE_px[1], : SIZE_px[0]]
     keep = np.zeros(SIZE_px[::-1], np.uint8)
@@ -434,8 +435,8 @@ def test_photos_of_one_job_are_compared(tmp_path: Path, shop: RenderedPhoto) -> 
     paths = [tmp_path / f"{name}.jpg" for name in "abc"]
     for path, model in zip(paths, ("One", "One", "Two"), strict=True):
         save_photo(path, shop, exif={Base.Make: "Maker", Base.Model: model})
-    assert [codes(check) for check in check_photos(paths)] == [codes(check_photo(path)) for path in paths]
+    assert all("camera-differs" not in codes(check) for check in check_photos(paths))
     write_job(tmp_path, [SHOP_BOARD], [{"file": path.name, "board": "A"} for path in paths])
-    alone = [codes(check_photo(path)) for path in paths]
-    assert all("camera-differs" not in found for found in alone)
-    assert [codes(check) for check in check_photos([tmp_path])] == [alone[0], alone[1], [*alone[2], "camera-differs"]]
+    alone = codes(check_photo(paths[2]))
+    assert "camera-differs" not in alone
+    assert [codes(check) for check in check_photos([tmp_path])] == [alone, alone, [*alone, "camera-differs"]]
