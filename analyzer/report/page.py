@@ -7,6 +7,7 @@ from analyzer.report import words
 from analyzer.report.answer_block import AnswerBlock, answer_block, job_facts
 from analyzer.report.cautions import Caution, cautions_of, closing_words
 from analyzer.report.charts import Chart, Row, chart
+from analyzer.report.colour_plots import ColourPlots, colour_plots
 from analyzer.report.effects import (
     DoseBlock,
     EffectGroup,
@@ -61,6 +62,7 @@ class VerdictGroup:
     heading: str
     rows: tuple[VerdictRow, ...]
     charts: tuple[Chart, ...]
+    plots: ColourPlots | None  # None: no target at this stage in this light
     sources: SourceTable
 
 
@@ -180,6 +182,7 @@ def _group(members: list[VerdictResult], job: Job, results: Results) -> VerdictG
             chart("Colour difference from the target", "ΔE00", job.target.tolerance, colours, words.COLOUR_DECIMALS),
             chart("Blotch", "L*", limit, blotches, words.BLOTCH_DECIMALS),
         ),
+        plots=colour_plots(job, results, members),
         sources=source_table(members),
     )
 
