@@ -189,6 +189,25 @@ def test_a_sure_match_keeps_its_whole_ring_inside_the_dashed_one_in_both_picture
         assert min(depth(plot, at) for at in points(ring)) > -0.3
 
 
+@pytest.mark.parametrize(
+    ("delta", "is_pale"),
+    [
+        ((6, 0, 0), (False, True)),  # too light: inside only where lightness is not seen
+        ((0, 3.4, -2.2), (True, False)),  # too red by hue alone: inside only where hue is not seen
+        ((6, 6, -3), (False, False)),  # outside in both
+        ((0.5, 0.3, 0), (False, False)),  # inside in both
+    ],
+)
+def test_what_lies_inside_in_one_picture_only_is_pale_there(
+    delta: tuple[float, float, float], is_pale: tuple[bool, bool]
+) -> None:
+    found = plots_of(shellac_at(*delta))
+    assert tuple(plot.spots[0].is_pale for plot in found.plots) == is_pale
+    for plot, pale in zip(found.plots, is_pale, strict=True):
+        at = np.array([float(plot.spots[0].x), float(plot.spots[0].y)])
+        assert not pale or depth(plot, at) > 0
+
+
 # What is drawn
 
 

@@ -22,6 +22,7 @@ from analyzer.report.marks import Mark, colour_mark
 from analyzer.report.swatches import hex_colours
 from analyzer.results import Results, VerdictResult
 from analyzer.tolerance_contour import hue_plane, tolerance_contour
+from calibration.difference import delta_E_00
 
 Floats = NDArray[np.float64]
 
@@ -65,6 +66,7 @@ class Spot:
     ring: str | None = None  # path of its 95 %; None: unknown, or farther out than the picture reaches
     dots: tuple[Dot, ...] = ()  # its zones that lie in the picture
     arrow_deg: str | None = None  # it lies farther out, this way
+    is_pale: bool = False  # inside the tolerance here, but outside it in the other picture
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +163,10 @@ def colour_plots(job: Job, results: Results, verdicts: Sequence[VerdictResult]) 
     if target is None or not placed:
         return None
     several = len({item.verdict.stain for item in placed}) > 1
-    plots = tuple(_plot(view, placed, target, job.target.tolerance) for view in VIEWS)
+    tolerance = job.target.tolerance
+    outside = np.array([[not _is_within(view, item, target, tolerance) for item in placed] for view in VIEWS])
+    pale = outside.any(axis=0) & ~outside
+    plots = tuple(_plot(view, placed, of_view, target, tolerance) for view, of_view in zip(VIEWS, pale, strict=True))
     return ColourPlots(
         plots=plots,
         key=tuple(_key(number, item, several=several) for number, item in enumerate(placed, start=1)),
@@ -179,6 +184,14 @@ def _key(number: int, item: Placed, *, several: bool) -> KeyRow:
         detail=verdict.stain if several else None,
         mark=colour_mark(verdict.colour),
     )
+
+
+def _is_within(view: _View, item: Placed, target: Target, tolerance: float) -> bool:
+    """Whether a treatment is drawn inside the tolerance: by its difference in the directions of one picture only."""
+    Labs = np.array(_along(target.line))
+    offsets = np.array(view.xy(item.mean)) - [view.xy(offset_from(target.Lab, Lab)) for Lab in Labs]
+    seen = [Lab + offset @ view.axes(Lab) for Lab, offset in zip(Labs, offsets, strict=True)]
+    return bool((delta_E_00(Labs, np.array(seen)) <= tolerance).any())
 
 
 def _outlines(target: Target, tolerance: float, view: _View) -> list[Floats]:
@@ -216,7 +229,9 @@ def _offsets(item: Placed) -> list[Offset]:
     return [item.mean, *(offset for _, offset in item.zones)]
 
 
-def _plot(view: _View, placed: Sequence[Placed], target: Target, tolerance: float) -> ColourPlot:
+def _plot(
+    view: _View, placed: Sequence[Placed], pale: NDArray[np.bool_], target: Target, tolerance: float
+) -> ColourPlot:
     outlines = _outlines(target, tolerance, view)
     rings = [_ring(item, target, view) for item in placed]
     half = _half_range(view, outlines, rings, placed)
@@ -237,7 +252,10 @@ def _plot(view: _View, placed: Sequence[Placed], target: Target, tolerance: floa
         net_step=f"{net:.10g}",
         tolerance=tuple(_path(_drawn(points, half)) + "Z" for points in outlines),
         target=_path(_drawn(line, half)) if len(line) > 1 else None,
-        spots=_spots(view, placed, rings, half)[::-1],
+        spots=tuple(
+            replace(spot, is_pale=bool(is_pale))
+            for spot, is_pale in zip(_spots(view, placed, rings, half), pale, strict=True)
+        )[::-1],
     )
 
 
@@ -262,7 +280,7 @@ def _spots(view: _View, placed: Sequence[Placed], rings: Sequence[Floats | None]
     farther = reach > middle
     held = np.where(farther, (middle - MARK_SIZE) / np.maximum(reach, middle), 1.0)  # on the way to its true place
     shown = middle + held[:, np.newaxis] * (wanted - middle)
-    labels = label_places(shown, MARK_SIZE, SIZE)
+    labels = label_places(shown, MARK_SIZE, SIZE, also=[(middle, middle)])
     spots = []
     for number, (item, ring, at, label, is_farther) in enumerate(
         zip(placed, rings, shown, labels, farther, strict=True), start=1

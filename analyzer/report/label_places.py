@@ -24,7 +24,9 @@ class LabelPlace:
     is_led_to: bool  # too far from its mark to be seen to belong to it
 
 
-def label_places(marks: Floats, mark_size: float, size: float) -> tuple[LabelPlace, ...]:
+def label_places(
+    marks: Floats, mark_size: float, size: float, also: Sequence[tuple[float, float]] = ()
+) -> tuple[LabelPlace, ...]:
     """Choose a place for the number of each mark, one after the other.
 
     Parameters
@@ -33,13 +35,16 @@ def label_places(marks: Floats, mark_size: float, size: float) -> tuple[LabelPla
         Middles of the marks, in the picture's units.
     mark_size, size : float
         Width and height of a mark, and of the picture.
+    also : sequence of pairs
+        Middles of other things, as large as marks, that are better not hidden.
     """
     ways = np.stack([np.cos(np.radians(WAYS_DEG)), np.sin(np.radians(WAYS_DEG))], axis=-1)
+    avoided = np.concatenate([marks, np.array(also, dtype=np.float64).reshape(-1, 2)])
     taken: list[Floats] = []
     found = []
     for at in marks:
         tries = [(at + reach * way, reach) for reach in REACHES for way in ways]
-        place, reach = min(tries, key=lambda one: _badness(one[0], marks, mark_size, taken, size))
+        place, reach = min(tries, key=lambda one: _badness(one[0], avoided, mark_size, taken, size))
         taken.append(place)
         found.append(LabelPlace(float(place[0]), float(place[1]), reach > REACHES[0]))
     return tuple(found)
