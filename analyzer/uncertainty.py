@@ -10,7 +10,7 @@ both.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +45,14 @@ class Sight:
     light: Light
     card_px: Floats  # (2,), centre of the reference
     correction: Correction
+    # Change of CIELAB (3, 3, k) by each doubt about the tone curve: of the zone, and of it a little darker and lighter.
+    tone_acts: Floats = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Work out once what every comparison with another zone asks for."""
+        shades = self.reading.XYZ * np.array([[1.0], [1 - CONTRAST_STEP], [1 + CONTRAST_STEP]])
+        acts = Lab_slopes(shades) @ self.correction.tone_acts(shades, self.light_here)
+        object.__setattr__(self, "tone_acts", acts)
 
     @property
     def light_here(self) -> Floats:
@@ -182,8 +190,7 @@ def _acts(sight: Sight, relative: Floats) -> Floats:
 
 def _tone_acts(sight: Sight) -> Floats:
     """Change of CIELAB (3, k) by each doubt about the tone curve."""
-    XYZ = sight.reading.XYZ
-    return np.asarray(Lab_slopes(XYZ) @ sight.correction.tone_acts(XYZ, sight.light_here))
+    return np.asarray(sight.tone_acts[0])
 
 
 def _u_contrast(sight: Sight) -> float:
@@ -191,8 +198,7 @@ def _u_contrast(sight: Sight) -> float:
     darker, lighter = (sight.reading.XYZ * (1 + sign * CONTRAST_STEP) for sign in (-1, 1))
     Lab_darker, Lab_lighter = XYZ_to_Lab(darker), XYZ_to_Lab(lighter)
     step = float(Lab_lighter[0] - Lab_darker[0])
-    tone = [(Lab_slopes(XYZ) @ sight.correction.tone_acts(XYZ, sight.light_here))[0] for XYZ in (darker, lighter)]
-    of_tone = float(np.sqrt(((tone[1] - tone[0]) ** 2).sum())) / step
+    of_tone = float(np.linalg.norm(sight.tone_acts[2, 0] - sight.tone_acts[1, 0])) / step
     of_camera = float(np.sqrt(sight.correction.error.of_modes_between(Lab_darker, Lab_lighter)[0, 0])) / step
     return float(np.hypot(of_tone, of_camera))
 

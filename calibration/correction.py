@@ -59,23 +59,23 @@ class Correction:
         return np.asarray(np.linalg.solve(self.matrix, GRAY * D50))
 
     def tone_acts(self, XYZ: Floats, light: ArrayLike = 1.0) -> Floats:
-        """Change of XYZ (3, k) by each independent doubt about the tone curve, one standard uncertainty.
+        """Change of XYZ (..., 3, k) by each independent doubt about the tone curve, one standard uncertainty.
 
         Parameters
         ----------
-        XYZ : ndarray, (3,)
+        XYZ : ndarray, (..., 3)
             Of a zone.
         light : array_like, () or (3,)
             Light on it relative to the reference's: the curve acted on what the sensor saw.
         """
-        evened = np.linalg.solve(self.matrix, XYZ)
+        evened = XYZ @ np.linalg.inv(self.matrix).T
         seen = np.maximum(evened * np.asarray(light, dtype=np.float64), DARKEST)
         # the fitted curve is in the photo's table: what is left to act is a small change of it
         fitted = self.tone.curve
         left = ToneCurve(mid_level=fitted.mid_level, darkest=fitted.darkest, lightest=fitted.lightest)
-        by_parameter = left.derivatives(seen) / seen[:, np.newaxis]
+        by_parameter = left.derivatives(seen) / seen[..., np.newaxis]
         root = _root(self.tone.covariance)
-        return np.asarray(self.matrix @ (evened[:, np.newaxis] * (by_parameter @ root)))
+        return np.asarray(self.matrix @ (evened[..., np.newaxis] * (by_parameter @ root)))
 
 
 def by_gray_card(photo: Photo, reading: GrayReading, known: KnownReference, tone: ToneFit | None = None) -> Correction:
