@@ -303,6 +303,22 @@ def test_around_range_boards_the_limit_follows_the_line_and_the_outer_boards_lie
     assert plots_of(results, job).is_range
 
 
+def test_the_limit_around_range_boards_is_the_union_of_those_around_every_colour_of_the_line() -> None:
+    """Its outline is as far from the nearest colour of the line as the tolerance, seen in the directions drawn."""
+    job = replace(example_job(), target=Target(between=("A/glue", "A/control")))
+    plot = plots_of(shellac_at(0, 0, 0), job).plots[HUE]
+    assert plot.target is not None
+    assert len(plot.tolerance) == 1
+    ends = points(plot.target)
+    light, dark = (np.array(zone.lab) for zone in (example_results().zones[2], example_results().zones[0]))
+    per_unit = np.linalg.norm(ends[1] - ends[0]) / np.linalg.norm((dark - light)[1:])
+    line = [light + t * (dark - light) for t in np.linspace(0, 1, 201)]
+    for at in points(plot.tolerance[0]):
+        ab = (light + dark)[1:] / 2 + (at - SIZE / 2) / per_unit * [1, -1]
+        nearest = min(float(delta_E_00(Lab, np.array([Lab[0], *ab]))) for Lab in line)
+        assert nearest == pytest.approx(job.target.tolerance, abs=0.02)
+
+
 def test_numbers_hide_neither_marks_nor_each_other_where_marks_lie_apart() -> None:
     rng = np.random.default_rng(5)
     for _ in range(60):

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -31,7 +32,7 @@ MARK_SIZE: Final = 14.0
 ROOM: Final = 1.12  # the picture reaches this many times as far as what it shows
 FARTHEST: Final = 3.0  # but no farther than this many times the tolerance, which would be a speck otherwise
 NET_LINES: Final = 5  # at most, from the middle to an edge
-LINE_STEPS: Final = 6  # tolerances drawn from one range board to the next; their union is the whole
+LINE_STEPS: Final = 6  # from one range board to the next, at each of which the tolerance is worked out
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,11 +196,21 @@ def _is_within(view: _View, item: Placed, target: Target, tolerance: float) -> b
 
 
 def _outlines(target: Target, tolerance: float, view: _View) -> list[Floats]:
-    """The tolerance around the target, or around many places of the line through range boards; (points, 2) each."""
-    return [
+    """The tolerance around the target, or around each stretch from range board to range board; (points, 2) each."""
+    around = [
         np.array(view.xy(offset_from(target.Lab, Lab))) + tolerance_contour(Lab, tolerance, view.axes(Lab))
         for Lab in _along(target.line)
     ]
+    if len(around) == 1:
+        return around
+    # Contours hardly change along a stretch: their hull is their union, in one unbroken outline.
+    starts = range(0, len(around) - 1, LINE_STEPS)
+    return [_hull(np.concatenate(around[start : start + LINE_STEPS + 1])) for start in starts]
+
+
+def _hull(points: Floats) -> Floats:
+    hull: Floats = cv2.convexHull(points.astype(np.float32)).reshape(-1, 2).astype(np.float64)
+    return hull
 
 
 def _along(line: Sequence[Floats]) -> list[Floats]:
