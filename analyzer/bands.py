@@ -46,6 +46,17 @@ class Modes:
         """The map (rows, columns) that these amplitudes add up to."""
         return np.ascontiguousarray(_cosine_sum(_cosine_sum(amplitude.T, self.rows).T, self.columns))
 
+    def synthesise_on(self, amplitude: Array, rows: int, columns: int) -> Array:
+        """The same map seen on a grid of other pixels; waves too fine for that grid are left out."""
+        few = amplitude[:rows, :columns]
+        scale = math.sqrt(rows * columns / (self.rows * self.columns))
+        return scale * np.ascontiguousarray(_cosine_sum(_cosine_sum(few.T, rows).T, columns))
+
+    def analyse_on(self, L: Array) -> Array:
+        """Amplitudes, in the scale of this rectangle's own, of a map of it on a grid of other pixels: as `L`."""
+        scale = math.sqrt(self.rows * self.columns / L.size)
+        return scale * np.ascontiguousarray(_cosine_transform(_cosine_transform(L).T).T)
+
 
 @lru_cache(maxsize=16)  # the zones of a job come in few sizes
 def modes_of(rows: int, columns: int, mm_per_px: float) -> Modes:
