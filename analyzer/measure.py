@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from analyzer.answer import answer
+from analyzer.before_staining import Before, before_staining
 from analyzer.compare import difference
 from analyzer.consistency import consistency_findings
 from analyzer.correction_choice import Available, available_corrections, best_of, why_none
@@ -77,6 +78,7 @@ def measure_job(folder: Path, *, progress: Progress | None = None) -> Measuremen
     available = available_corrections(job)
     measured = _compared(counted_once(_measure_photos(job, available, progress or (lambda _: None))))
     zones = _pool(job, measured)
+    before = before_staining([board for photo in measured for board in photo.boards], zones)
     judged = judged_zones(job, zones)
     verdicts = judge(job, judged)
     differences = tuple(_differences(job, zones))
@@ -85,7 +87,7 @@ def measure_job(folder: Path, *, progress: Progress | None = None) -> Measuremen
         tool=ToolResult("evenboard", tool_version(), METHOD),
         job=job.as_read,
         photos=tuple(result for photo in measured for result in photo.results),
-        zones=tuple(_zone_result(zone) for zone in zones),
+        zones=tuple(_zone_result(zone, before.get((zone.id, zone.stage, zone.light))) for zone in zones),
         differences=differences,
         verdicts=verdicts,
         answer=answer(job, verdicts),
@@ -152,7 +154,7 @@ def _pool(job: Job, measured: Sequence[MeasuredPhoto]) -> list[MeasuredZone]:
     return zones
 
 
-def _zone_result(zone: MeasuredZone) -> ZoneResult:
+def _zone_result(zone: MeasuredZone, before: Before | None) -> ZoneResult:
     L, a, b = (float(value) for value in zone.Lab)
     u_L, u_a, u_b = (float(value) for value in zone.Lab_u95)
     return ZoneResult(
@@ -173,6 +175,10 @@ def _zone_result(zone: MeasuredZone) -> ZoneResult:
         area_mm2=zone.area_mm2,
         masked=zone.masked,
         photos=zone.photos,
+        bare_blotch=before.blotch if before else None,
+        bare_blotch_u95=before.blotch_u95 if before else None,
+        added_blotch=before.added if before else None,
+        added_blotch_u95=before.added_u95 if before else None,
     )
 
 

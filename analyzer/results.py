@@ -77,6 +77,11 @@ class ZoneResult:
     area_mm2: float
     masked: float  # fraction of the zone left out
     photos: tuple[str, ...]
+    # Against the bare photos of the same board; None: there are none, or this is one, or it cannot be told
+    bare_blotch: float | None = None  # L*, of the same zone before it was stained
+    bare_blotch_u95: float | None = None
+    added_blotch: float | None = None  # L*, what is left of `blotch` when what was in the wood before is taken out
+    added_blotch_u95: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

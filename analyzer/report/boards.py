@@ -4,6 +4,7 @@ Per cent, because the page is as wide as the phone or the paper is; only the nam
 """
 
 import base64
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -61,6 +62,7 @@ class BoardFigure:
     x_ticks: tuple[Tick, ...]
     y_ticks: tuple[Tick, ...]
     units: str
+    before: str  # what of the blotch was in the bare wood; "" where no bare photo tells
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +154,25 @@ def _figure(shown: ShownBoard, longest_mm: float, limit: float, results: Results
         x_ticks=_ticks(length_mm, units, X_STEPS if share > SHORT_SHARE else X_STEPS_SHORT),
         y_ticks=_ticks(width_mm, units, Y_STEPS if columns / rows < LONG_BOARD else Y_STEPS_LONG),
         units=units,
+        before=_before(picture, results),
     )
+
+
+def _before(picture: BoardPicture, results: Results) -> str:
+    """Say what of a board's blotch was in the wood before it was stained."""
+    parts = []
+    for zone in picture.board.zones:
+        found = zone_result(results, f"{picture.board.id}/{zone.id}", picture.stage, picture.light)
+        if found is None or (found.stage, found.light) != (picture.stage, picture.light):
+            continue
+        if found.blotch is None or found.added_blotch is None:
+            continue
+        was_there = math.sqrt(max(found.blotch**2 - found.added_blotch**2, 0.0))
+        blotch, before = (words.number(value, words.BLOTCH_DECIMALS) for value in (found.blotch, was_there))
+        parts.append(f"of the blotch {blotch} of {zone.id}, {before} was in the wood before")
+    if not parts:
+        return ""
+    return f"By the bare photo, {'; '.join(parts)}. Such parts add up as squares. The verdict counts all of the blotch."
 
 
 def _corners(zone: Zone) -> str:

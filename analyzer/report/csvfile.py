@@ -10,6 +10,7 @@ COLUMNS = (
     *("id", "board", "zone", "stage", "light", "species", "treatment", "stain"),
     *("L", "a", "b", "L_u95", "a_u95", "b_u95"),
     *("blotch", "blotch_u95", "patch_mm", "figure", "area_mm2", "masked", "photos"),
+    *("bare_blotch", "bare_blotch_u95", "added_blotch", "added_blotch_u95"),
 )
 # A spreadsheet runs a cell that begins so as a formula (OWASP, "CSV Injection").
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
@@ -52,7 +53,9 @@ def _row(zone: ZoneResult) -> list[str]:
         *(zone.lab_u95 or (None, None, None)),
         *(zone.blotch, zone.blotch_u95, zone.patch_mm, zone.figure, zone.area_mm2, zone.masked),
     )
-    return [*map(_text_cell, text), *map(_number_cell, numbers), _text_cell("; ".join(zone.photos))]
+    before = (zone.bare_blotch, zone.bare_blotch_u95, zone.added_blotch, zone.added_blotch_u95)
+    photos = _text_cell("; ".join(zone.photos))
+    return [*map(_text_cell, text), *map(_number_cell, numbers), photos, *map(_number_cell, before)]
 
 
 def _text_cell(text: str | None) -> str:

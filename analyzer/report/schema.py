@@ -55,6 +55,15 @@ NOTES: dict[str, dict[str, Any]] = {
     "ZoneResult.figure": {"description": "The wood's own figure, left out of the blotch index, L*.", **AT_LEAST_0},
     "ZoneResult.area_mm2": {"description": "Measured area.", **AT_LEAST_0},
     "ZoneResult.masked": {"description": "Fraction of the zone left out as glare, specks or covered.", **FRACTION},
+    "ZoneResult.bare_blotch": {
+        "description": "Blotch index of the same zone in the bare photos of its board, L*. Null: there are none.",
+        **AT_LEAST_0,
+    },
+    "ZoneResult.added_blotch": {
+        "description": "What is left of `blotch` when what was in the bare wood is taken out as variance, L*. "
+        "Verdicts count `blotch`.",
+        **AT_LEAST_0,
+    },
     "ZoneResult.photos": {"description": "Files pooled into these numbers."},
     "DifferenceResult.a": {"description": "board/zone; d* are b minus a."},
     "DifferenceResult.stage": {"enum": list(STAGES)},

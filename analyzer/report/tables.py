@@ -45,6 +45,7 @@ class ZoneRow:
     taken: str
     lab: tuple[str, ...]
     blotch: str
+    added: str  # since the board was photographed bare; "" where it was not
     figure: str
     patch: str
     area: str
@@ -112,6 +113,7 @@ def zone_row(zone: ZoneResult, job: Job) -> ZoneRow:
         taken=words.taken(zone.stage, zone.light),
         lab=tuple(words.measured(value, u, 1) for value, u in zip(zone.lab, u95, strict=True)),
         blotch=words.blotch(zone.blotch, zone.blotch_u95),
+        added="" if zone.added_blotch is None else words.blotch(zone.added_blotch, zone.added_blotch_u95),
         figure="–" if zone.figure is None else words.number(zone.figure, words.BLOTCH_DECIMALS),
         patch=words.length(zone.patch_mm, job.units),
         area=words.area(zone.area_mm2, job.units),
