@@ -47,6 +47,9 @@ Floats = np.ndarray
 TOLERANCE: Final = 2.0
 LIMIT: Final = 1.0  # L*
 MARGIN: Final = 0.8  # CIEDE2000: so far from the limit a verdict is to be had
+LEAST_LIMIT: Final = (
+    0.4  # L*; below it the index holds more than the stain's own patches, and no job asks for so little
+)
 NEAR: Final = 0.25  # of the limit: the hardest cases
 TREATMENTS: Final = 4
 # How wood strays, CIELAB: chosen so that two boards of one wood differ by about 2, as untreated wood does (Buchelt and
@@ -118,7 +121,7 @@ def photographed(number: int) -> list[Judged]:
     distances = {zone.id: float(delta_E_00(truth.zone(sample.id).Lab, truth.zone(zone.id).Lab)) for zone in others}
     blotches = {zone.id: float(truth.zone(zone.id).blotch_sd) for zone in others}
     tolerance = float(rng.choice(list(distances.values()))) * float(rng.uniform(0.6, 1.7)) + 0.05
-    limit = float(rng.choice(list(blotches.values()))) * float(rng.uniform(0.6, 1.7)) + 0.02
+    limit = max(LEAST_LIMIT, float(rng.choice(list(blotches.values()))) * float(rng.uniform(0.6, 1.7)))
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         (folder / "photos").mkdir()
@@ -249,7 +252,7 @@ def main() -> None:
     parser.add_argument("--processes", type=int, default=os.cpu_count())
     asked = parser.parse_args()
     with ProcessPoolExecutor(asked.processes) as pool:
-        for boards in asked.boards:
+        for boards in asked.boards if asked.verdicts else ():
             numbers = range(-(-asked.verdicts // TREATMENTS))
             judged = [one for job in pool.map(partial(drawn, boards=boards), numbers, chunksize=20) for one in job]
             print(f"\ndrawn, {boards} board{'s' * (boards > 1)}\n{table(judged)}", flush=True)  # noqa: T201 - a script
