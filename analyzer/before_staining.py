@@ -21,7 +21,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from analyzer.board_alignment import Matrix, align
+from analyzer.board_alignment import Alignment, Matrix, align
 from analyzer.evenness import READING_U95, Evenness
 from analyzer.guard_band import Z_975
 from analyzer.pooling import MeasuredZone
@@ -82,10 +82,15 @@ def before_staining(boards: Sequence["MeasuredBoard"], zones: Sequence[MeasuredZ
             pair = (zone.board.id, file, bare.photos[number % len(bare.photos)])
             later, earlier = (_board(boards, board_file, zone.board.id) for board_file in pair[1:])
             if pair not in matrices:
-                matrices[pair] = _matrix(later, earlier)
+                matrices[pair] = alignment_of(later, earlier).matrix
             parts.append(_added_in(zone.zone.id, later, earlier, matrices[pair]))
         compared[zone.id, zone.stage, zone.light] = _pooled(zone, bare, [part for part in parts if part is not None])
     return compared
+
+
+def alignment_of(later: "MeasuredBoard", earlier: "MeasuredBoard") -> Alignment:
+    """Lay an earlier photo of a board over a later one, both flat, by the grain of its zones."""
+    return align(later.Lab[..., 0], earlier.Lab[..., 0], _seen(later), _seen(earlier), later.mm_per_px)
 
 
 def added_since(later: Evenness, earlier: Evenness, earlier_map: NDArray[np.float32], contrast: float) -> Added | None:
@@ -135,11 +140,6 @@ def _bare_of(zone: MeasuredZone, zones: Sequence[MeasuredZone]) -> MeasuredZone 
 
 def _board(boards: Sequence["MeasuredBoard"], file: str, board_id: str) -> "MeasuredBoard":
     return next(board for board in boards if board.entry.file == file and board.board.id == board_id)
-
-
-def _matrix(later: "MeasuredBoard", earlier: "MeasuredBoard") -> Matrix:
-    """Pixels of the later flat board to those of the earlier one."""
-    return align(later.Lab[..., 0], earlier.Lab[..., 0], _seen(later), _seen(earlier), later.mm_per_px).matrix
 
 
 def _seen(board: "MeasuredBoard") -> NDArray[np.bool_]:
