@@ -35,9 +35,9 @@ GRAIN_COHERENCE = 0.15  # of the structure tensor, 0 to 1; patchy surfaces of 80
 
 METHOD_U95 = 0.015  # relative to B: what leaks out at the ends of the band, 1 to 4 % of it on simulated surfaces
 WHITE_DOUBT = 0.2  # relative 95 % doubt of the white part: resampling and JPEG colour it; chosen
-# Figure left in what should be patchy, as a share of the bent and thin figure: expected, least and most of 95 %. From
-# 160 simulated boards of five woods without blotch, of which it was 0.3 to 1.6 and most often 0.7 to 1.1. Expected is
-# set lower, for wood whose fibres are straighter than those drawn: blotch must not be thrown out with them.
+# Figure left in what should be patchy, as a share of the bent and thin figure: expected, least and most of 95 %. On
+# 160 zones of simulated boards of five woods without blotch it was 0.3 to 1.6, and in half of them 0.7 to 1.1. Expected
+# is set lower, for wood whose fibres are straighter than those drawn: blotch must not be thrown out with them.
 REMNANT, LEAST_REMNANT, MOST_REMNANT = 0.6, 0.3, 1.6
 READING_U95 = 0.01  # L*: no photo tells less, even where a drawing without noise would
 # Bins of wavelength for the sampling error, in modes. Half a mode: finer than the modes' own leak, so that the leak

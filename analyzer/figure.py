@@ -27,8 +27,8 @@ Mask = NDArray[np.bool_]
 ELONGATION = 3.0  # a wave this much longer along the grain than across may be straight figure; chosen
 WEDGE_DEG = math.degrees(math.atan(1 / ELONGATION))  # 18.4
 # Patches that bent lines leave, as a share of those that straight waves leave: up to the first the lines are right,
-# from the second on the waves. Without grain, lines follow the patches and leave 0.7 to 1.0 (simulated patches of one
-# narrow band of waves or many, 80 x 110 mm); on simulated boards with curved rings 0.1 to 0.7.
+# from the second on the waves. Without grain, lines follow the patches and leave 0.7 to 1.1 (simulated patches of one
+# narrow band of waves or many, 80 x 110 mm); on simulated boards without blotch 0.1 to 0.8.
 BENT = (0.7, 0.85)
 
 
@@ -38,7 +38,8 @@ class _Limits:
 
     From `refused[0]` on some of it is taken out, from `refused[1]` on all. Where figure is `seen` clearly at one
     wavelength, from "perhaps" to "surely", it is expected at the others too and taken out from 0 to 1 on. Chosen on
-    simulated surfaces of 6 to 35 mm, 60 x 300 to 140 x 100 mm: none without grain lost more than 10 % of B.
+    simulated surfaces of 6 to 35 mm and of narrow bands of that, 44 x 60 to 60 x 160 mm: of 670 without grain one lost
+    more than 10 % of B.
     """
 
     refused: tuple[float, float]

@@ -111,3 +111,17 @@ def test_far_from_anything_measured_the_fill_is_the_mean() -> None:
     L = np.where(measured, 3.0, 0.0)
     filled = fill_holes(L, measured, modes_of(200, 400, 0.4), 0.4, 0.0)
     assert abs(filled[:, 350:]).max() < 0.05
+
+
+@pytest.mark.parametrize("grid", [(60, 90), (200, 300), (333, 417)], ids=["coarser", "same", "finer"])
+def test_a_map_on_other_pixels_is_the_same_map(grid: tuple[int, int]) -> None:
+    """Waves of 12 mm on 80 x 120 mm: cosines that end level at the edges, known at any place; and back again."""
+    modes = modes_of(200, 300, 0.4)
+    maps = []
+    for rows, columns in ((200, 300), grid):
+        down, along = (np.arange(rows) + 0.5) / rows, (np.arange(columns) + 0.5) / columns
+        maps.append(np.cos(13 * np.pi * down)[:, None] + np.cos(20 * np.pi * along))
+    amplitude = modes.analyse(maps[0])
+    np.testing.assert_allclose(modes.synthesise_on(amplitude, *grid), maps[1], atol=1e-9)
+    back = modes.analyse_on(maps[1])[:50, :80]
+    np.testing.assert_allclose(back, amplitude[:50, :80], atol=1e-9 * np.abs(amplitude).max())
