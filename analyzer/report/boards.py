@@ -160,7 +160,7 @@ def _figure(shown: ShownBoard, longest_mm: float, limit: float, results: Results
 
 def _before(picture: BoardPicture, results: Results) -> str:
     """Say what of a board's blotch was in the wood before it was stained."""
-    parts, anything = [], False
+    parts, others = [], 0
     for zone in picture.board.zones:
         found = zone_result(results, f"{picture.board.id}/{zone.id}", picture.stage, picture.light)
         if found is None or (found.stage, found.light) != (picture.stage, picture.light):
@@ -168,14 +168,14 @@ def _before(picture: BoardPicture, results: Results) -> str:
         if found.blotch is None or found.added_blotch is None:
             continue
         was_there = math.sqrt(max(found.blotch**2 - found.added_blotch**2, 0.0))
+        if was_there <= (found.blotch_u95 or 0.0):
+            others += 1
+            continue
         blotch, before = (words.number(value, words.BLOTCH_DECIMALS) for value in (found.blotch, was_there))
-        is_none = float(before) == 0
-        anything |= not is_none
-        parts.append(f"of the blotch {blotch} of {zone.id}, {'nothing' if is_none else before} was in the wood before")
+        parts.append(f"of the blotch {blotch} of {zone.id}, {before} was in the wood before")
     if not parts:
-        return ""
-    if not anything:
-        return "By the bare photo, none of the blotch was in the wood before."
+        return "By the bare photo, next to none of the blotch was in the wood before." if others else ""
+    parts += ["elsewhere next to nothing"] if others else []
     return f"By the bare photo, {'; '.join(parts)}. Such parts add up as squares. The verdict counts all of the blotch."
 
 
