@@ -133,6 +133,16 @@ class Job:
                 return board
         raise KeyError(board_id)
 
+    @property
+    def blotch_limit_zones(self) -> tuple[str, ...]:
+        """Zones of which the blotchiest sets the limit of blotch; () where the limit is a number.
+
+        Range boards set it unless job.toml says what the limit is: they show what was agreed to be acceptable.
+        """
+        if self.evenness.like is not None:
+            return (self.evenness.like,)
+        return () if "limit" in self.as_read.get("evenness", {}) else self.target.between
+
     def zone(self, path: str) -> tuple[Board, Zone]:
         """Find board and zone of a path "board/zone". Raises KeyError."""
         for board in self.boards:

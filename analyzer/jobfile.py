@@ -241,7 +241,7 @@ def _zone(table: Table, key: str, declared: Declared) -> str | None:
 
 
 def _evenness(top: Table, declared: Declared) -> EvennessWish | None:
-    """Read [evenness]; left out, the surface shall be even within the tool's own limit."""
+    """Read [evenness]; left out, the surface shall be even within the tool's own limit, or as its range boards are."""
     table = top.table("evenness")
     if table is None:
         return None if "evenness" in top.content else EvennessWish()

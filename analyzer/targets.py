@@ -72,10 +72,16 @@ def sheens_differ(first: str | None, second: str | None) -> bool:
 
 
 def _blotch_limit(job: Job, zone: MeasuredZone, zones: Sequence[MeasuredZone]) -> tuple[float | None, float | None]:
-    wish = job.evenness
-    if wish.like is None:
-        return wish.limit, 0.0
-    for other in zones:
-        if other.id == wish.like and (other.stage, other.light) == (zone.stage, zone.light):
-            return other.blotch, other.blotch_u95
-    return None, None
+    """What a zone's blotch is held against: a number, or the blotchiest of the zones that set the limit.
+
+    One of them that was not measured at this stage in this light might be the blotchiest: there is no limit then.
+    """
+    if not job.blotch_limit_zones:
+        return job.evenness.limit, 0.0
+    at_hand = {other.id: other for other in zones if (other.stage, other.light) == (zone.stage, zone.light)}
+    found = [at_hand[path] for path in job.blotch_limit_zones if path in at_hand]
+    blotches = [other.blotch for other in found if other.blotch is not None]
+    if len(blotches) < len(job.blotch_limit_zones):
+        return None, None
+    worst = found[blotches.index(max(blotches))]
+    return worst.blotch, worst.blotch_u95

@@ -106,4 +106,6 @@ def _evenness_words(job: Job) -> str:
         return "A lively figure is wished: blotch is reported, not judged"
     if job.evenness.like:
         return f"No blotchier than zone {job.evenness.like}"
+    if job.blotch_limit_zones:
+        return "No blotchier than the worst range board"
     return f"Largest acceptable blotch: {words.number(job.evenness.limit or 0.0, words.BLOTCH_DECIMALS)}"

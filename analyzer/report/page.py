@@ -144,10 +144,11 @@ def page_of(job: Job, results: Results) -> Page:
 def _blotch_limit(job: Job, results: Results, stage: str | None, light: str | None) -> float | None:
     if job.evenness.wish == "lively":
         return None
-    if job.evenness.like:
-        like = zone_result(results, job.evenness.like, stage, light)
-        return like.blotch if like else None
-    return job.evenness.limit
+    if not job.blotch_limit_zones:
+        return job.evenness.limit
+    found = [zone_result(results, path, stage, light) for path in job.blotch_limit_zones]
+    blotches = [zone.blotch for zone in found if zone is not None and zone.blotch is not None]
+    return max(blotches) if len(blotches) == len(found) else None
 
 
 def _limit_words(job: Job) -> str:
@@ -155,6 +156,8 @@ def _limit_words(job: Job) -> str:
         return "none, since a lively figure is wished"
     if job.evenness.like:
         return f"that of zone {job.evenness.like}"
+    if job.blotch_limit_zones:
+        return "that of the worst range board"
     return words.number(job.evenness.limit or 0.0, words.BLOTCH_DECIMALS)
 
 
