@@ -6,6 +6,7 @@ from analyzer.compare import Difference, difference, difference_to_range, differ
 from analyzer.job import Job
 from analyzer.pooling import MeasuredZone
 from analyzer.trials import JudgedZone
+from analyzer.zone_ratios import figure_kept
 
 
 def judged_zones(job: Job, zones: Sequence[MeasuredZone]) -> tuple[JudgedZone, ...]:
@@ -34,6 +35,7 @@ def _judged(job: Job, zone: MeasuredZone, zones: Sequence[MeasuredZone]) -> Judg
         blotch_u95=zone.blotch_u95,
         blotch_limit=limit,
         blotch_limit_u95=limit_u95,
+        figure_kept=figure_kept(zone, zones),
     )
 
 

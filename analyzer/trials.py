@@ -38,6 +38,7 @@ class JudgedZone:
     blotch_u95: float | None
     blotch_limit: float | None  # L*; from the job, or measured on the zone that sets it
     blotch_limit_u95: float | None  # 0 for a limit from the job
+    figure_kept: float | None = None  # of the figure of the bare wood; None: not known
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -173,6 +174,12 @@ def pool_blotch(trial: Sequence[JudgedZone], spread: BoardSpread | None) -> Pool
         limit=float(np.mean([zone.blotch_limit for zone in limits])) if limits else None,
         limit_u95=max(limit_u95) if limits and len(limit_u95) == len(limits) else None,
     )
+
+
+def figure_kept_in(trial: Sequence[JudgedZone]) -> float | None:
+    """Average over the zones of a trial what they kept of the bare wood's figure; None when none is known."""
+    kept = [zone.figure_kept for zone in trial if zone.figure_kept is not None]
+    return float(np.mean(kept)) if kept else None
 
 
 def _by_board(zones: Sequence[JudgedZone]) -> dict[str, list[JudgedZone]]:

@@ -23,6 +23,7 @@ from analyzer.trials import (
     PooledColour,
     blotch_spread,
     colour_spread,
+    figure_kept_in,
     pool_blotch,
     pool_colour,
     why_not_comparable,
@@ -94,7 +95,7 @@ def _judge_trial(
     why_not = why_not_comparable(trial)
     pooled = None if why_not else pool_colour(trial, colours)
     colour = _judge_colour(job, pooled, why_not)
-    evenness = _judge_evenness(job.evenness, pool_blotch(trial, blotches))
+    evenness = _judge_evenness(job.evenness, pool_blotch(trial, blotches), figure_kept_in(trial))
     overall = _overall(colour.verdict, evenness.verdict)
     boards = len({zone.board for zone in trial})
     one = trial[0]
@@ -143,14 +144,14 @@ def _judge_colour(job: Job, pooled: PooledColour | None, why_not: str | None) ->
     )
 
 
-def _judge_evenness(wish: EvennessWish, pooled: PooledBlotch | None) -> EvennessFound:
-    """Hold one treatment's pooled blotch index against its limit."""
+def _judge_evenness(wish: EvennessWish, pooled: PooledBlotch | None, figure_kept: float | None) -> EvennessFound:
+    """Hold one treatment's pooled blotch index against its limit; for a lively figure, tell how much is kept."""
     lively = wish.wish == "lively"
     if pooled is None:
         unknown: Evenness = "not judged" if lively else "cannot tell"
         return EvennessFound(unknown, None, None, None, None if lively else Doubt.PHOTOS)
     if lively:
-        return EvennessFound("not judged", pooled.blotch, pooled.u95, None, None)
+        return EvennessFound("not judged", pooled.blotch, pooled.u95, None, None, figure_kept)
     verdict = _EVENNESS[decide(pooled.blotch, pooled.u95_against_limit, pooled.limit)]
     doubt = None
     if verdict == "cannot tell" and pooled.limit is not None:

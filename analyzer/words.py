@@ -50,6 +50,7 @@ class EvennessFound:
     blotch_u95: float | None
     limit: float | None
     doubt: Doubt | None  # None: nothing in doubt, or nothing to hold against
+    figure_kept: float | None = None  # of the figure of the bare wood; None: not known, or not asked for
 
 
 def advice(treatment: str, boards: int, overall: Overall, colour: ColourFound, evenness: EvennessFound) -> str:
@@ -109,7 +110,9 @@ def evenness_clause(evenness: EvennessFound) -> str:
     if evenness.verdict == "even":
         return "even enough"
     if evenness.verdict == "not judged":
-        return "evenness not judged, as a lively figure is wanted"
+        kept = evenness.figure_kept
+        times = "" if kept is None else f"; the figure is {kept:.1f} times that of the bare wood"
+        return f"evenness not judged, as a lively figure is wanted{times}"
     if evenness.blotch is None:
         return "evenness could not be measured"
     found = f"blotch {evenness.blotch:.1f}"
