@@ -67,7 +67,8 @@ class Evenness:
     figure: float | None  # L*: what was taken out of the band as figure
     patch_mm: float | None  # width of a patch; None also when there is no blotch to speak of
     bands: tuple[Band, ...]
-    # (rows, columns), L*: local deviation in the blotch band, figure left out; NaN where not measured. Its RMS is B.
+    # (rows, columns), L*: local deviation in the blotch band, figure left out; NaN where not measured. Its RMS is B,
+    # but for the noise that B no longer holds.
     deviation: NDArray[np.float32]
 
 
@@ -108,6 +109,7 @@ def evenness(Y: NDArray[np.floating], measured: NDArray[np.bool_], mm_per_px: fl
     share = float(measured.mean())
     thin = found.thin / share  # the fill is smooth: noise only where measured
     noise = float((band * thin).sum())
+    white = min(float(band.sum()) * found.white / share, total)
     patchy = max(0.0, total - noise)
     bent_and_thin = math.hypot(found.bent_figure, found.thin_figure)
     B, low, high = (
@@ -122,7 +124,7 @@ def evenness(Y: NDArray[np.floating], measured: NDArray[np.bool_], mm_per_px: fl
         figure=math.sqrt(max(0.0, taken + patchy - B**2)),
         patch_mm=full_width_mm(modes, band * (power - thin)) if B_u95 < B else None,
         bands=_bands(modes, power * _ratio(total, float((band * power).sum())) - thin, _ratio(B**2, patchy)),
-        deviation=np.where(measured, math.sqrt(_ratio(B**2, total)) * deviation, np.nan).astype(np.float32),
+        deviation=np.where(measured, math.sqrt(_ratio(B**2 + white, total)) * deviation, np.nan).astype(np.float32),
     )
 
 

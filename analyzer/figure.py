@@ -70,6 +70,7 @@ class Separated:
     amplitude: Array  # (modes down, modes along): what is patchy, thin or noise
     kept: Array  # (modes down, modes along), 0 to 1: share of each mode that could tell of patches
     thin: Array  # (modes down, modes along), L*²: power of pores, fibres and noise, which `amplitude` still holds
+    white: float  # L*²: the part of `thin` that each mode has, noise
     bent_figure: float  # L*, in the band: taken out although no straight wave
     thin_figure: float  # L*, in the band: thin, although neither a straight wave nor noise
 
@@ -107,6 +108,7 @@ def without_figure(
         amplitude=root_pixels * (bent.amplitude + share * (straight.amplitude - bent.amplitude)),
         kept=bent.kept + share * (straight.kept - bent.kept),
         thin=thin,
+        white=white,
         bent_figure=math.sqrt((1 - share) * bent.beyond + share * straight.beyond),
         thin_figure=math.sqrt(float((band * (thin - white) * outside).sum())),
     )

@@ -98,16 +98,17 @@ def _squared_gradient(lightness: Array) -> NDArray[np.complex128]:
 def _mean_along(direction: NDArray[np.complex128], lightness: NDArray[np.complex128]) -> Array:
     """Follow the lines both ways at once, and sum the short waves (real) and the long ones (imaginary) on them."""
     rows, columns = direction.shape
-    place = np.arange(columns) + 1j * np.arange(rows)[:, np.newaxis]
-    place = np.stack([place, place])
-    heading = np.sqrt(direction) * np.array([1.0, -1.0])[:, np.newaxis, np.newaxis]
+    starts = np.arange(columns) + 1j * np.arange(rows)[:, np.newaxis]
+    place = np.stack([starts, starts])
+    grain: NDArray[np.complex128] = np.sqrt(direction)
+    heading: NDArray[np.complex128] = np.stack([grain, -grain])
     start = lightness[FINER // 2 :: FINER, FINER // 2 :: FINER]
     short, long = start.real.copy(), start.imag.copy()
     short_weight, long_weight = np.ones(start.shape), np.ones(start.shape)
     step = STEP_MM / GRID_MM
     for number in range(1, STEPS + 1):
         half_way = place + heading * (step / 2)
-        heading = _turned(_between(direction, half_way), heading)
+        heading = _heading_on(grain, half_way, heading)
         place = place + heading * step
         for point, distance_mm in ((half_way, (number - 0.5) * STEP_MM), (place, number * STEP_MM)):
             takes_short = distance_mm <= REACH[0] * SHORT_LINE_MM
@@ -126,10 +127,15 @@ def _mean_along(direction: NDArray[np.complex128], lightness: NDArray[np.complex
     return np.asarray(short / short_weight + long / long_weight)
 
 
-def _turned(squared: NDArray[np.complex128], heading: NDArray[np.complex128]) -> NDArray[np.complex128]:
-    """Unit vectors of these squares, on the side to which the line is heading."""
-    vector = np.sqrt(squared / np.maximum(np.abs(squared), 1e-12))
-    return np.where((vector * heading.conj()).real < 0, -vector, vector)
+def _heading_on(
+    grain: NDArray[np.complex128], place: NDArray[np.complex128], heading: NDArray[np.complex128]
+) -> NDArray[np.complex128]:
+    """Direction of the grain at the pixels nearest to these places, on the side to which the lines are heading."""
+    rows, columns = grain.shape
+    column, row = (np.rint(part).astype(np.intp) for part in (place.real, place.imag))
+    there = grain.ravel()[np.clip(row, 0, rows - 1) * columns + np.clip(column, 0, columns - 1)]
+    onwards = there.real * heading.real + there.imag * heading.imag
+    return np.asarray(there * np.where(onwards < 0, -1.0, 1.0))
 
 
 def _between(values: NDArray[np.complex128], place: NDArray[np.complex128]) -> NDArray[np.complex128]:
