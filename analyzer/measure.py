@@ -157,6 +157,7 @@ def _pool(job: Job, measured: Sequence[MeasuredPhoto]) -> list[MeasuredZone]:
 def _zone_result(zone: MeasuredZone, before: Before | None) -> ZoneResult:
     L, a, b = (float(value) for value in zone.Lab)
     u_L, u_a, u_b = (float(value) for value in zone.Lab_u95)
+    look = zone.appearance
     return ZoneResult(
         id=zone.id,
         board=zone.board.id,
@@ -179,6 +180,12 @@ def _zone_result(zone: MeasuredZone, before: Before | None) -> ZoneResult:
         bare_blotch_u95=before.blotch_u95 if before else None,
         added_blotch=before.added if before else None,
         added_blotch_u95=before.added_u95 if before else None,
+        bands=look.bands if look else None,
+        visible_share=look.visible_share if look else None,
+        blotch_arm=look.blotch_arm if look else None,
+        blotch_room=look.blotch_room if look else None,
+        drift=look.drift if look else None,
+        lap=look.lap if look else None,
     )
 
 

@@ -123,7 +123,7 @@ def _measure_board(
         *flat.findings,
         *none_fits,
         *flat_findings,
-        *_zone_findings(board, flat, readings),
+        *_zone_findings(entry, board, flat, readings),
         *wet_findings(entry.stage, board, flat),
     )
     sights = {zone: _sight(entry, photo, flat, reading) for zone, reading in readings.items()}
@@ -180,7 +180,9 @@ def _sight(entry: PhotoEntry, photo: Photo, flat: FlatBoard, reading: ZoneReadin
     )
 
 
-def _zone_findings(board: Board, flat: FlatBoard, readings: Mapping[str, ZoneReading]) -> list[Finding]:
+def _zone_findings(
+    entry: PhotoEntry, board: Board, flat: FlatBoard, readings: Mapping[str, ZoneReading]
+) -> list[Finding]:
     if not readings:
         return [finding("nothing-measured")]
     found = []
@@ -195,6 +197,9 @@ def _zone_findings(board: Board, flat: FlatBoard, readings: Mapping[str, ZoneRea
             found.append(finding("zone-covered", percent=100 * reading.covered, zone=zone.id))
         if flat.light.shadows_over(*zone.span_mm):
             found.append(finding("zone-in-shadow", zone=zone.id))
+        look = reading.appearance
+        if look is not None and look.has_lap_marks and entry.stage != "bare":  # bare wood has nothing laid on
+            found.append(finding("lap-marks", zone=zone.id, L=look.lap))
     return found
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analyzer.appearance import Appearance, mean_appearance
 from analyzer.guard_band import Z_975
 from analyzer.job import Board, Zone
 from analyzer.results import Stage
@@ -67,6 +68,11 @@ class MeasuredZone:
     def patch_mm(self) -> float | None:
         """Size of the patches, mm; mean over photos."""
         return _mean([sight.reading.evenness.patch_mm for sight in self.sights])
+
+    @property
+    def appearance(self) -> Appearance | None:
+        """How its unevenness looks; mean over photos."""
+        return mean_appearance([sight.reading.appearance for sight in self.sights])
 
     @property
     def area_mm2(self) -> float:

@@ -82,6 +82,13 @@ class ZoneResult:
     bare_blotch_u95: float | None = None
     added_blotch: float | None = None  # L*, what is left of `blotch` when what was in the wood before is taken out
     added_blotch_u95: float | None = None
+    # How the unevenness looks; beside the verdicts. None where `blotch` is, or written by an older version
+    bands: tuple[float, float, float, float] | None = None  # L*, blotch of the octaves 4-8, 8-16, 16-32, 32-64 mm
+    visible_share: tuple[float, float] | None = None  # darker, lighter by more than 1 L*: fraction of the area
+    blotch_arm: float | None = None  # L*, weighted by the eye's contrast sensitivity at 0.7 m
+    blotch_room: float | None = None  # at 2.5 m
+    drift: tuple[float, float] | None = None  # L*, end to end: along the grain to the right, across it down
+    lap: float | None = None  # L*, bands across the grain
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from analyzer.appearance import Appearance, appearance
 from analyzer.evenness import Evenness, evenness
 from analyzer.job import Board, Zone
 from analyzer.zone_shape import zone_shape
@@ -43,6 +44,7 @@ class ZoneReading:
     evenness: Evenness
     window: tuple[slice, slice]  # of the flat board
     measured: NDArray[np.bool_]  # (rows, columns) of the window
+    appearance: Appearance | None = None  # None where the evenness cannot be told
 
     @property
     def Lab(self) -> NDArray[np.float64]:
@@ -72,6 +74,8 @@ def read_zone(flat: FlatBoard, board: Board, zone: Zone) -> ZoneReading | None:
     blocks = _blocks(XYZ, speckless, flat.mm_per_px)
     if not blocks.tell_of_spread():
         return None
+    Y = XYZ[..., 1]
+    even = evenness(Y, speckless, flat.mm_per_px)
     return ZoneReading(
         XYZ=blocks.sums.sum(axis=(0, 1)) / blocks.counts.sum(),
         block_XYZ=blocks.means(),
@@ -81,9 +85,10 @@ def read_zone(flat: FlatBoard, board: Board, zone: Zone) -> ZoneReading | None:
         masked=1 - float(speckless.sum()) / area_px,
         covered=1 - float((visible | full_scale).sum()) / area_px,
         glare=float(((visible | full_scale) & ~speckless).sum()) / area_px,
-        evenness=evenness(XYZ[..., 1], speckless, flat.mm_per_px),
+        evenness=even,
         window=window,
         measured=speckless,
+        appearance=appearance(Y, speckless, flat.mm_per_px, even),
     )
 
 

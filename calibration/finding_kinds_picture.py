@@ -119,6 +119,15 @@ KINDS = (
         "Pixels far brighter than their zone are masked before anything is averaged.",
     ),
     FindingKind(
+        "lap-marks",
+        Severity.WARNING,
+        "Bands across the grain in zone {zone}: {L:.1f} L*. They look like lap marks.",
+        "Look at the board. Keep a wet edge, and go along the grain from end to end; then take a new sample.",
+        "Bands of 15 to 80 mm, straight across the grain, far stronger than clouds of the same size. Those up to "
+        "50 mm count as blotch, but they come from how the stain was laid on, not from how the wood takes it. Curly "
+        "figure that runs straight across the grain looks the same.",
+    ),
+    FindingKind(
         "wood-wet",
         Severity.WARNING,
         "The photo says {stage}, but the wood shines as if wet: {seen}.",

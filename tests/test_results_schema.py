@@ -173,7 +173,13 @@ def test_the_table_has_one_row_a_zone_with_the_numbers_of_results_json() -> None
 
 
 def test_every_key_of_a_zone_has_its_column() -> None:
-    flat = {"lab": ["L", "a", "b"], "lab_u95": ["L_u95", "a_u95", "b_u95"]}
+    flat = {
+        "lab": ["L", "a", "b"],
+        "lab_u95": ["L_u95", "a_u95", "b_u95"],
+        "bands": ["blotch_4_8_mm", "blotch_8_16_mm", "blotch_16_32_mm", "blotch_32_64_mm"],
+        "visible_share": ["visible_darker", "visible_lighter"],
+        "drift": ["drift_along", "drift_across"],
+    }
     expected = [name for field in fields(ZoneResult) for name in flat.get(field.name, [field.name])]
     assert list(COLUMNS) == expected
 

@@ -64,6 +64,27 @@ NOTES: dict[str, dict[str, Any]] = {
         "Verdicts count `blotch`.",
         **AT_LEAST_0,
     },
+    "ZoneResult.bands": {
+        "description": "Blotch of the octaves 4-8, 8-16, 16-32 and 32-64 mm of wavelength, L*, figure left out.",
+    },
+    "ZoneResult.visible_share": {
+        "description": "Fractions of the measured area that are darker, and lighter, than the zone by more than 1 L*.",
+    },
+    "ZoneResult.blotch_arm": {
+        "description": "Blotch, L*, its waves weighted by the eye's contrast sensitivity (Mannos & Sakrison 1974, "
+        "at most 0.98) from 0.7 m. Compare it with itself, not with `blotch`.",
+        **AT_LEAST_0,
+    },
+    "ZoneResult.blotch_room": {"description": "As `blotch_arm`, from 2.5 m.", **AT_LEAST_0},
+    "ZoneResult.drift": {
+        "description": "Change of L* from end to end of the zone: along the grain to the right, and across it down. "
+        "Where the light was not mapped, the light's drift is in it.",
+    },
+    "ZoneResult.lap": {
+        "description": "Bands across the grain of 15 to 80 mm, L*, root mean square, beyond what clouds without "
+        "direction put there.",
+        **AT_LEAST_0,
+    },
     "ZoneResult.photos": {"description": "Files pooled into these numbers."},
     "DifferenceResult.a": {"description": "board/zone; d* are b minus a."},
     "DifferenceResult.stage": {"enum": list(STAGES)},
