@@ -17,7 +17,7 @@ from analyzer.compare import difference
 from analyzer.consistency import consistency_findings
 from analyzer.correction_choice import Available, available_corrections, best_of, why_none
 from analyzer.dose import doses
-from analyzer.effects import effects, paired_zones
+from analyzer.effects import Paired, effects, paired_zones
 from analyzer.job import Job
 from analyzer.jobfile import read_job
 from analyzer.matrix import matrices
@@ -39,6 +39,7 @@ from analyzer.stages import stage_shifts
 from analyzer.targets import judged_zones
 from analyzer.verdicts import judge
 from analyzer.version import tool_version
+from analyzer.zone_ratios import blotch_levelled, figure_kept
 from calibration.difference import components, delta_E_ab
 from calibration.gray_scale import colour_change_grade
 
@@ -81,18 +82,19 @@ def measure_job(folder: Path, *, progress: Progress | None = None) -> Measuremen
     before = before_staining([board for photo in measured for board in photo.boards], zones)
     judged = judged_zones(job, zones)
     verdicts = judge(job, judged)
+    pairs = paired_zones(job, zones)
     differences = tuple(_differences(job, zones))
     results = Results(
         format=FORMAT,
         tool=ToolResult("evenboard", tool_version(), METHOD),
         job=job.as_read,
         photos=tuple(result for photo in measured for result in photo.results),
-        zones=tuple(_zone_result(zone, before.get((zone.id, zone.stage, zone.light))) for zone in zones),
+        zones=tuple(_zone_result(zone, before.get((zone.id, zone.stage, zone.light)), zones, pairs) for zone in zones),
         differences=differences,
         verdicts=verdicts,
         answer=answer(job, verdicts),
         second_light=second_light(job, judged),
-        effects=effects(paired_zones(job, zones)),
+        effects=effects(pairs),
         doses=doses(job, judged),
         stage_shifts=stage_shifts(zones),
         repeatability=repeatability(zones),
@@ -154,7 +156,9 @@ def _pool(job: Job, measured: Sequence[MeasuredPhoto]) -> list[MeasuredZone]:
     return zones
 
 
-def _zone_result(zone: MeasuredZone, before: Before | None) -> ZoneResult:
+def _zone_result(
+    zone: MeasuredZone, before: Before | None, zones: Sequence[MeasuredZone], pairs: Sequence[Paired]
+) -> ZoneResult:
     L, a, b = (float(value) for value in zone.Lab)
     u_L, u_a, u_b = (float(value) for value in zone.Lab_u95)
     look = zone.appearance
@@ -180,6 +184,8 @@ def _zone_result(zone: MeasuredZone, before: Before | None) -> ZoneResult:
         bare_blotch_u95=before.blotch_u95 if before else None,
         added_blotch=before.added if before else None,
         added_blotch_u95=before.added_u95 if before else None,
+        figure_kept=figure_kept(zone, zones),
+        blotch_levelled=blotch_levelled(zone, pairs),
         bands=look.bands if look else None,
         visible_share=look.visible_share if look else None,
         blotch_arm=look.blotch_arm if look else None,

@@ -82,6 +82,9 @@ class ZoneResult:
     bare_blotch_u95: float | None = None
     added_blotch: float | None = None  # L*, what is left of `blotch` when what was in the wood before is taken out
     added_blotch_u95: float | None = None
+    figure_kept: float | None = None  # `figure` over that of the bare wood: 1 when all was kept
+    # L*, `blotch` as it would be on ground as light as the control's; None: no control of its board, or it is one
+    blotch_levelled: float | None = None
     # How the unevenness looks; beside the verdicts. None where `blotch` is, or written by an older version
     bands: tuple[float, float, float, float] | None = None  # L*, blotch of the octaves 4-8, 8-16, 16-32, 32-64 mm
     visible_share: tuple[float, float] | None = None  # darker, lighter by more than 1 L*: fraction of the area

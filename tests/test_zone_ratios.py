@@ -1,13 +1,18 @@
 """Figure kept since the wood was bare, and blotch on ground as light as the control's."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from evenness_fields import Array, luminance, patches, unit
+from board_jobs import SHOP_BOARD, SHOP_SCENE, write_job
+from board_photos import FAULTLESS, corners, saved, taken
+from evenness_fields import Array, luminance, patches, sine_streaks, unit
 from readings import NO_EVENNESS, blocks_of, reading_of, sight_of, zone_of
+from simulator import PaintedZone
 
+from analyzer import measure_job
 from analyzer.effects import paired_zones
 from analyzer.evenness import evenness
 from analyzer.job import EvennessWish, Job, Reference, Target
@@ -126,3 +131,44 @@ def _index(Y: Array) -> float:
 @pytest.mark.parametrize(("L_star", "wanted"), [(50.0, 22.0), (8.0, 8.0), (4.0, 4.0), (8.000001, 8.0)])
 def test_the_curve_of_lightness_is_as_steep_as_its_definition_says(L_star: float, wanted: float) -> None:
     assert steepness(L_star) == pytest.approx(wanted, rel=1e-6)
+
+
+# ---- from photos
+
+
+def painted(stage: str) -> tuple[PaintedZone, PaintedZone]:
+    """Streaks of 2 L* on bare wood; stained, half of that on the control, and as much as before under glue size."""
+    stained = stage == "stained"
+
+    def surface(streaks: float, clouds: float) -> Callable[[tuple[int, int], float], Array]:
+        return lambda shape, mm: (
+            streaks * sine_streaks(shape, mm, 6.0) + clouds * unit(patches(shape, mm, int(10 * clouds)))
+        )
+
+    def colour(L_star: float) -> tuple[float, float, float]:
+        return (L_star if stained else 75.0, 10.0, 20.0)
+
+    return (
+        PaintedZone("control", (0, 150), colour(32.0), surface(1.0 if stained else 2.0, 1.0 * stained)),
+        PaintedZone("glue", (150, 300), colour(50.0), surface(2.0, 1.5 * stained)),
+    )
+
+
+def test_the_results_tell_both_ratios(tmp_path: Path) -> None:
+    photos = []
+    board = SHOP_BOARD
+    for stage in ("bare", "stained"):
+        board = replace(SHOP_BOARD, stage=stage, zones=painted(stage))
+        rendered = taken(replace(SHOP_SCENE, boards=(board,)), **FAULTLESS)
+        saved(tmp_path, rendered, f"{stage}.jpg")
+        photos.append({"file": f"{stage}.jpg", "board": "A", "stage": stage, "corners": corners(rendered).tolist()})
+    write_job(tmp_path, [board], photos, of_zones={"A/control": {"treatment": "none"}})
+    found = {(zone.id, zone.stage): zone for zone in measure_job(tmp_path).results.zones}
+    control, glue = found["A/control", "stained"], found["A/glue", "stained"]
+    assert control.figure_kept == pytest.approx(0.5, rel=0.1)
+    assert glue.figure_kept == pytest.approx(1.0, rel=0.1)
+    assert glue.blotch_levelled == pytest.approx(1.5 * 48 / 66, rel=0.1)
+    assert control.blotch_levelled is None
+    assert all(
+        zone.figure_kept is None and zone.blotch_levelled is None for zone in found.values() if zone.stage == "bare"
+    )

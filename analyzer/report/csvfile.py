@@ -11,6 +11,7 @@ COLUMNS = (
     *("L", "a", "b", "L_u95", "a_u95", "b_u95"),
     *("blotch", "blotch_u95", "patch_mm", "figure", "area_mm2", "masked", "photos"),
     *("bare_blotch", "bare_blotch_u95", "added_blotch", "added_blotch_u95"),
+    *("figure_kept", "blotch_levelled"),
     *("blotch_4_8_mm", "blotch_8_16_mm", "blotch_16_32_mm", "blotch_32_64_mm", "visible_darker", "visible_lighter"),
     *("blotch_arm", "blotch_room", "drift_along", "drift_across", "lap"),
 )
@@ -56,6 +57,7 @@ def _row(zone: ZoneResult) -> list[str]:
         *(zone.blotch, zone.blotch_u95, zone.patch_mm, zone.figure, zone.area_mm2, zone.masked),
     )
     before = (zone.bare_blotch, zone.bare_blotch_u95, zone.added_blotch, zone.added_blotch_u95)
+    ratios = (zone.figure_kept, zone.blotch_levelled)
     seen = (
         *(zone.bands or (None,) * 4),
         *(zone.visible_share or (None, None)),
@@ -64,7 +66,7 @@ def _row(zone: ZoneResult) -> list[str]:
         zone.lap,
     )
     photos = _text_cell("; ".join(zone.photos))
-    return [*map(_text_cell, text), *map(_number_cell, numbers), photos, *map(_number_cell, (*before, *seen))]
+    return [*map(_text_cell, text), *map(_number_cell, numbers), photos, *map(_number_cell, (*before, *ratios, *seen))]
 
 
 def _text_cell(text: str | None) -> str:

@@ -85,6 +85,16 @@ NOTES: dict[str, dict[str, Any]] = {
         "direction put there.",
         **AT_LEAST_0,
     },
+    "ZoneResult.figure_kept": {
+        "description": "Figure over that of the same zone in the bare photos of its board: 1 when all was kept. Null: "
+        "there are none, or hardly any figure in them.",
+        **AT_LEAST_0,
+    },
+    "ZoneResult.blotch_levelled": {
+        "description": "`blotch` times the ratio of dL*/d ln Y (CIE 1976) at the lightness of its board's control and "
+        "at its own, L*: how blotchy it would be on ground as light as the control's.",
+        **AT_LEAST_0,
+    },
     "ZoneResult.photos": {"description": "Files pooled into these numbers."},
     "DifferenceResult.a": {"description": "board/zone; d* are b minus a."},
     "DifferenceResult.stage": {"enum": list(STAGES)},
