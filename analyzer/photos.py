@@ -12,7 +12,7 @@ from analyzer.job import Board, Job, PhotoEntry, Quad
 from analyzer.job_reference import known_of
 from analyzer.measurement import Overlay
 from analyzer.overlay import overlay_of
-from analyzer.results import FindingResult, PhotoResult
+from analyzer.results import ChartResult, FindingResult, PhotoResult
 from analyzer.uncertainty import Sight
 from analyzer.wetness import wet_findings
 from analyzer.zones import ZoneReading, read_zone
@@ -128,6 +128,7 @@ def _measure_board(
     )
     sights = {zone: _sight(entry, photo, flat, reading) for zone, reading in readings.items()}
     Lab = Lab_image(flat.XYZ, np.diag(1 / D50))
+    chart = flat.correction.chart
     result = PhotoResult(
         file=entry.file,
         sha256=photo.sha256,
@@ -141,6 +142,7 @@ def _measure_board(
         light_residual=flat.light.residual if flat.light.mapped else None,
         findings=finding_results(findings),
         correction=flat.correction.basis,
+        chart=None if chart is None else ChartResult(chart.leave_one_out, chart.wood_delta_E_00),
     )
     learned = None
     if job.reference.kind != "gray-card":

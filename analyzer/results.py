@@ -38,6 +38,14 @@ class FindingResult:
 
 
 @dataclass(frozen=True, slots=True)
+class ChartResult:
+    """How well a colour chart's correction does, CIEDE2000: mean and 95th percentile."""
+
+    left_out: tuple[float, float]  # of the chart's patches, each by a fit without it
+    wood: tuple[float, float]  # predicted for stained wood
+
+
+@dataclass(frozen=True, slots=True)
 class PhotoResult:
     """One photo of one board and whether it could be measured. `file` is as in job.toml."""
 
@@ -54,6 +62,7 @@ class PhotoResult:
     findings: tuple[FindingResult, ...]
     # by what its colours were corrected: "stored" by an earlier photo of a chart or step card; None: not measured
     correction: Literal["gray card", "step card", "colour chart", "stored"] | None = None
+    chart: ChartResult | None = None  # None: no chart in the photo
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,6 +86,15 @@ def test_what_the_reference_told_is_in_the_interval(kind: str) -> None:
     assert "tone-unsure" not in codes(results, "a.jpg")
 
 
+def test_a_charts_own_residual_is_told() -> None:
+    results, _ = measured("chart-24")
+    chart = results.photos[0].chart
+    assert chart is not None
+    assert 0 < chart.left_out[0] < chart.left_out[1] < 6
+    assert 0 < chart.wood[0] < chart.wood[1] < 3
+    assert measured("step-card")[0].photos[0].chart is None
+
+
 def test_a_chart_brings_the_absolute_colour_down() -> None:
     """Every zone within 1.6 CIEDE2000, the limit for 95 % of them."""
     results, photo = measured("chart-24")

@@ -44,6 +44,12 @@ NOTES: dict[str, dict[str, Any]] = {
         "the same camera, lens and light, beside the gray card. Null: it was not measured, or an older version wrote "
         "this.",
     },
+    "ChartResult.left_out": {
+        "description": "CIEDE2000, mean and 95th percentile: the chart's patches, each by a fit without it.",
+    },
+    "ChartResult.wood": {
+        "description": "CIEDE2000, mean and 95th percentile predicted for stained wood.",
+    },
     "ZoneResult.id": {"description": "board/zone"},
     "ZoneResult.stage": {"enum": list(STAGES)},
     "ZoneResult.lab": {"description": "CIELAB of the mean over linear tristimulus values."},

@@ -131,11 +131,20 @@ def photo_row(photo: SeenPhoto, job: Job) -> PhotoRow:
         usable=photo.usable,
         scale=words.scale(first.mm_per_px, job.units),
         located=LOCATED[first.located_by],
-        colour=CORRECTED[first.correction],
+        colour=_corrected(first),
         light=_light_of(first),
         sha256=first.sha256 or "not read",
         findings=tuple(_finding_row(found) for found in photo.findings),
     )
+
+
+def _corrected(photo: PhotoResult) -> str:
+    """By what the colours were corrected, and how well a chart does on patches that it was not fitted to."""
+    by = CORRECTED[photo.correction]
+    if photo.chart is None:
+        return by
+    left_out, wood = (words.number(pair[0], words.COLOUR_DECIMALS) for pair in (photo.chart.left_out, photo.chart.wood))
+    return f"{by}, to {left_out} ΔE00 on left-out patches, about {wood} expected on wood"
 
 
 def _light_of(photo: PhotoResult) -> str:
