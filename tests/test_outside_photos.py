@@ -174,7 +174,7 @@ def test_fine_even_wood_is_less_blotchy_than_wood_of_several_tones(tmp_path: Pat
 def test_a_photographed_table_goes_the_whole_way_as_a_board(tmp_path: Path) -> None:
     """The worn varnished wood beside the cup of a well-known picture (scikit-image, CC0).
 
-    The saucer's rim crosses the right half: one straight edge, which may be figure. What is not sure is not called even.
+    The saucer's rim crosses the right half: one straight edge, which may be figure. What is unsure is not called even.
     """
     table = skimage.data.coffee()[230:400, 0:200]
     face = np.asarray(cv2.resize(table, FACE[::-1], interpolation=cv2.INTER_CUBIC))
