@@ -21,11 +21,12 @@ from analyzer.directions import directions
 from analyzer.effect_words import said
 from analyzer.guard_band import Z_975
 from analyzer.job import Job
-from analyzer.pooling import MeasuredZone
+from analyzer.pooling import MeasuredZone, mean_of_known
 from analyzer.replicates import BoardSpread, board_spread, student_t_975
 from analyzer.results import STAGES, EffectResult, Stage
 from analyzer.students_t import holm, p_of_mean
 from analyzer.targets import sheens_differ
+from analyzer.trials import mean_u95
 from analyzer.verdicts import JUDGED_STAGES
 from analyzer.words import UNTREATED
 from calibration.difference import delta_E_00
@@ -153,8 +154,8 @@ def _paired(zone: MeasuredZone, controls: Sequence[MeasuredZone]) -> Paired:
         wood=np.mean(wood, axis=0) if wood else np.zeros((3, 3)),
         blotch=zone.blotch,
         blotch_u95=zone.blotch_u95,
-        control_blotch=_mean([control.blotch for control in controls]),
-        control_blotch_u95=_mean_u95([control.blotch_u95 for control in controls]),
+        control_blotch=mean_of_known([control.blotch for control in controls]),
+        control_blotch_u95=mean_u95([control.blotch_u95 for control in controls]),
     )
 
 
@@ -196,8 +197,8 @@ def _board_mean(pairs: Sequence[Paired]) -> Paired:
         delta_Lab=np.mean([pair.delta_Lab for pair in pairs], axis=0),
         measured=np.mean(covariances, axis=0) if len(covariances) == len(pairs) else None,
         wood=np.mean([pair.wood for pair in pairs], axis=0),  # the control they share does not shrink with their number
-        blotch=_mean([pair.blotch for pair in pairs]),
-        blotch_u95=_mean_u95([pair.blotch_u95 for pair in pairs]),
+        blotch=mean_of_known([pair.blotch for pair in pairs]),
+        blotch_u95=mean_u95([pair.blotch_u95 for pair in pairs]),
     )
 
 
@@ -228,8 +229,8 @@ def _effect(
         directions=tuple(found.word for found in directions(colour.Lab_control, colour.delta_Lab, colour.covariance)),
         colour_p=colour.p if n > 1 else None,
         colour_p_holm=None,
-        blotch=_mean([board.blotch for board in with_blotch]),
-        blotch_control=_mean([board.control_blotch for board in with_blotch]),
+        blotch=mean_of_known([board.blotch for board in with_blotch]),
+        blotch_control=mean_of_known([board.control_blotch for board in with_blotch]),
         blotch_change=change.value,
         blotch_change_u95=change.u95,
         blotch_ratio=None if ratio.value is None else math.exp(ratio.value),
@@ -333,14 +334,3 @@ def _spread(trials: Sequence[Mapping[str, float | None]]) -> BoardSpread | None:
     return board_spread(
         [{board: np.array([value]) for board, value in trial.items() if value is not None} for trial in trials]
     )
-
-
-def _mean(values: Sequence[float | None]) -> float | None:
-    known = [value for value in values if value is not None]
-    return float(np.mean(known)) if known else None
-
-
-def _mean_u95(each: Sequence[float | None]) -> float | None:
-    """Half-width of a mean of independent values; None when one is unknown."""
-    known = [u95 for u95 in each if u95 is not None]
-    return math.hypot(*known) / len(known) if known and len(known) == len(each) else None

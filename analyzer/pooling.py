@@ -42,7 +42,7 @@ class MeasuredZone:
     @property
     def blotch(self) -> float | None:
         """Blotch index, L*; mean over photos."""
-        return _mean([sight.reading.evenness.blotch for sight in self.sights])
+        return mean_of_known([sight.reading.evenness.blotch for sight in self.sights])
 
     @property
     def blotch_u95(self) -> float | None:
@@ -51,7 +51,7 @@ class MeasuredZone:
         Photos of one zone see the same wood, so repeats do not narrow what so little wood can say; their own
         disagreement is added, and what the correction leaves open of small differences in lightness.
         """
-        sampling = _mean([sight.reading.evenness.blotch_u95 for sight in self.sights])
+        sampling = mean_of_known([sight.reading.evenness.blotch_u95 for sight in self.sights])
         if sampling is None:
             return None
         values = [value for sight in self.sights if (value := sight.reading.evenness.blotch) is not None]
@@ -62,12 +62,12 @@ class MeasuredZone:
     @property
     def figure(self) -> float | None:
         """The wood's figure, L*; mean over photos."""
-        return _mean([sight.reading.evenness.figure for sight in self.sights])
+        return mean_of_known([sight.reading.evenness.figure for sight in self.sights])
 
     @property
     def patch_mm(self) -> float | None:
         """Size of the patches, mm; mean over photos."""
-        return _mean([sight.reading.evenness.patch_mm for sight in self.sights])
+        return mean_of_known([sight.reading.evenness.patch_mm for sight in self.sights])
 
     @property
     def appearance(self) -> Appearance | None:
@@ -90,6 +90,7 @@ class MeasuredZone:
         return tuple(sight.photo for sight in self.sights)
 
 
-def _mean(values: Sequence[float | None]) -> float | None:
+def mean_of_known(values: Sequence[float | None]) -> float | None:
+    """Mean of the values that are known, None when none is."""
     known = [value for value in values if value is not None]
     return float(np.mean(known)) if known else None

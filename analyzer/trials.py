@@ -164,12 +164,12 @@ def pool_blotch(trial: Sequence[JudgedZone], spread: BoardSpread | None) -> Pool
     if not boards:
         return None
     n = len(boards)
-    board_u95 = [_mean_u95([zone.blotch_u95 for zone in zones]) for zones in boards.values()]
+    board_u95 = [mean_u95([zone.blotch_u95 for zone in zones]) for zones in boards.values()]
     limits = [zone for zone in trial if zone.blotch_limit is not None]
     limit_u95 = [zone.blotch_limit_u95 for zone in limits if zone.blotch_limit_u95 is not None]
     return PooledBlotch(
         blotch=float(np.mean([_mean_blotch(zones) for zones in boards.values()])),
-        measured_u95=_mean_u95(board_u95),
+        measured_u95=mean_u95(board_u95),
         between_u95=0.0 if spread is None else Z_975 * math.sqrt(float(spread.of_mean(n)[0, 0])),
         limit=float(np.mean([zone.blotch_limit for zone in limits])) if limits else None,
         limit_u95=max(limit_u95) if limits and len(limit_u95) == len(limits) else None,
@@ -226,7 +226,7 @@ def _mean_blotch(zones: Sequence[JudgedZone]) -> float:
     return float(np.mean([zone.blotch for zone in zones if zone.blotch is not None]))
 
 
-def _mean_u95(each: Sequence[float | None]) -> float | None:
+def mean_u95(each: Sequence[float | None]) -> float | None:
     """Half-width of a mean of independent values; None when one is unknown."""
     known = [u95 for u95 in each if u95 is not None]
     return math.hypot(*known) / len(known) if known and len(known) == len(each) else None

@@ -3,7 +3,10 @@
 Rounds of both sides alternate, so that other work on the machine slows both, and the fastest round of each counts.
 """
 
+import subprocess
+import sys
 from collections.abc import Callable
+from pathlib import Path
 from time import perf_counter
 
 import pytest
@@ -11,6 +14,14 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 ROUNDS = 7
 SIZE_PX = (4032, 3024)
+
+# The process's own peak, from the kernel's books: what `getrusage` says of a child holds its parent's memory too.
+PEAK = """
+import pathlib, re, sys
+from analyzer.cli import main
+main(sys.argv[1:])
+print(re.search(r"VmHWM:\\s+(\\d+) kB", pathlib.Path("/proc/self/status").read_text())[1])
+"""
 
 JOB = """
 format = 1
@@ -70,3 +81,19 @@ def tell(benchmark: BenchmarkFixture, capsys: pytest.CaptureFixture[str], words:
     benchmark.extra_info["found"] = words
     with capsys.disabled():
         print(f"\n{benchmark.name}: {words}")  # noqa: T201 - the figure is what this run is for
+
+
+def peak_ratio(benchmark: BenchmarkFixture, capsys: pytest.CaptureFixture[str], command: str, path: Path) -> float:
+    """Peak memory of a command in a fresh process, libraries included, over the decoded photo's bytes."""
+    decoded = SIZE_PX[0] * SIZE_PX[1] * 3
+    peaks = []
+
+    def run() -> None:
+        line = [sys.executable, "-c", PEAK, command, str(path)]
+        finished = subprocess.run(line, check=True, capture_output=True, text=True)
+        peaks.append(1024 * int(finished.stdout.splitlines()[-1]))
+
+    benchmark.pedantic(run, rounds=2)
+    found = max(peaks) / decoded
+    tell(benchmark, capsys, f"peak {max(peaks) / 1e6:.0f} MB, {found:.1f} times the decoded bytes")
+    return found

@@ -16,7 +16,7 @@ import skimage.data
 from pytest_benchmark.fixture import BenchmarkFixture
 from simulator import Board, Camera, GrayCard, Light, Scene, WoodZone, render, save_photo
 from simulator.strips_in_scene import Laid, strips_beside
-from speed import JOB, SIZE_PX, ratio, tell
+from speed import JOB, SIZE_PX, peak_ratio, ratio
 from strip_photos import printed
 
 from analyzer import check_photo
@@ -24,13 +24,6 @@ from analyzer import check_photo
 # Decodings of its photo that a check may take.
 MOST_DECODES = {"outline": 2.5, "strips": 4.0, "cat": 3.5}
 MOST_DECODED_BYTES = 5.0
-
-PEAK_OF_A_CHECK = """
-import pathlib, re, sys
-from analyzer.cli import main
-main(["check", sys.argv[1]])
-print(re.search(r"VmHWM:\\s+(\\d+) kB", pathlib.Path("/proc/self/status").read_text())[1])
-"""
 
 
 @pytest.fixture(scope="module")
@@ -96,14 +89,4 @@ def test_a_check_stays_within_a_few_times_the_decoded_photo(
     benchmark: BenchmarkFixture, capsys: pytest.CaptureFixture[str], folder: Path
 ) -> None:
     """Peak of a fresh process that checks one photo, libraries included."""
-    decoded = SIZE_PX[0] * SIZE_PX[1] * 3
-    peaks = []
-
-    def run() -> None:
-        command = [sys.executable, "-c", PEAK_OF_A_CHECK, str(folder / "outline.jpg")]
-        finished = subprocess.run(command, check=True, capture_output=True, text=True)
-        peaks.append(1024 * int(finished.stdout.splitlines()[-1]))
-
-    benchmark.pedantic(run, rounds=2)
-    tell(benchmark, capsys, f"peak {max(peaks) / 1e6:.0f} MB, {max(peaks) / decoded:.1f} times the decoded bytes")
-    assert max(peaks) <= MOST_DECODED_BYTES * decoded
+    assert peak_ratio(benchmark, capsys, "check", folder / "outline.jpg") <= MOST_DECODED_BYTES

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 from simulator import Board, Camera, GrayCard, Light, Scene, WoodZone, render, save_photo
-from speed import JOB, SIZE_PX, ratio, tell
+from speed import JOB, SIZE_PX, peak_ratio, ratio
 
 from analyzer import measure_job
 
@@ -21,14 +21,6 @@ from analyzer import measure_job
 MOST_DECODES = 4.0
 MOST_DECODED_BYTES = 8.0
 MOST_BARE_STARTS = 5.0
-
-# The process's own peak, from the kernel's books: what `getrusage` says of a child holds its parent's memory too.
-PEAK_OF_A_JOB = """
-import pathlib, re, sys
-from analyzer.cli import main
-main(["measure", sys.argv[1]])
-print(re.search(r"VmHWM:\\s+(\\d+) kB", pathlib.Path("/proc/self/status").read_text())[1])
-"""
 
 
 @pytest.fixture(scope="module")
@@ -101,14 +93,4 @@ def test_memory_stays_a_few_times_the_decoded_photo(
     benchmark: BenchmarkFixture, capsys: pytest.CaptureFixture[str], job: Path
 ) -> None:
     """Peak of a fresh process that measures one photo and writes the report, libraries included."""
-    decoded = SIZE_PX[0] * SIZE_PX[1] * 3
-    peaks = []
-
-    def run() -> None:
-        command = [sys.executable, "-c", PEAK_OF_A_JOB, str(job)]
-        finished = subprocess.run(command, check=True, capture_output=True, text=True)
-        peaks.append(1024 * int(finished.stdout.splitlines()[-1]))
-
-    benchmark.pedantic(run, rounds=2)
-    tell(benchmark, capsys, f"peak {max(peaks) / 1e6:.0f} MB, {max(peaks) / decoded:.1f} times the decoded bytes")
-    assert max(peaks) <= MOST_DECODED_BYTES * decoded
+    assert peak_ratio(benchmark, capsys, "measure", job) <= MOST_DECODED_BYTES
