@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from analyzer.plan_request import Part, PlanRequest
 from analyzer.results import Stage
 
 Point = tuple[float, float]  # pixel x, y of the upright photo; (0, 0) is the centre of the top-left pixel
@@ -124,6 +125,8 @@ class Job:
     photos: tuple[PhotoEntry, ...]
     customer: str | None = None
     correction: CorrectionWish | None = None  # None: the gray card counts alone
+    plan: PlanRequest | None = None  # the trial to be planned, if any
+    parts: tuple[Part, ...] = ()  # of the piece; only a plan needs them
     as_read: dict[str, Any] = field(default_factory=dict)  # job.toml as parsed, for results.json
 
     def board(self, board_id: str) -> Board:

@@ -10,10 +10,11 @@ from pathlib import Path
 from typing import Any, Final, Literal
 
 from analyzer.errors import JobFileError, Problem
-from analyzer.job import DEFAULT_BLOTCH_LIMIT, DEFAULT_TOLERANCE, EvennessWish, Job, Target
+from analyzer.job import DEFAULT_BLOTCH_LIMIT, DEFAULT_TOLERANCE, EvennessWish, Job, PhotoEntry, Target
 from analyzer.jobfile_boards import BOARD_KEYS, ZONE_KEYS, Declared, read_boards
 from analyzer.jobfile_correction import CORRECTION_KEYS, read_correction_wish
 from analyzer.jobfile_photos import PHOTO_KEYS, read_photos
+from analyzer.jobfile_plan import CANDIDATE_KEYS, PART_KEYS, PLAN_KEYS, read_plan
 from analyzer.jobfile_reference import LAB, LAB_WORDS, REFERENCE_KEYS, read_reference
 from analyzer.jobfile_table import Interval, Problems, Table, nearest, shorten, show
 from analyzer.results import STAGES
@@ -34,15 +35,18 @@ TABLES: Final = {
     "[[board]]": BOARD_KEYS,
     "[[board.zone]]": ZONE_KEYS,
     "[[photo]]": PHOTO_KEYS,
+    "[plan]": PLAN_KEYS,
+    "[[plan.candidate]]": CANDIDATE_KEYS,
+    "[[part]]": PART_KEYS,
 }
-TOP_KEYS = ("format", "job", "target", "evenness", "reference", "correction", "board", "photo")
+TOP_KEYS = ("format", "job", "target", "evenness", "reference", "correction", "board", "photo", "plan", "part")
 
 _LARGEST_BYTES = 1_000_000  # chosen: a job of 100 boards is about 50 kB; this is some other file
 _UP_TO_100 = Interval(above=0, most=100)  # of lightness or colour difference
 _PLACE_IN_FILE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")  # tomllib, Python 3.11 to 3.14
 
 
-def read_job(folder: Path, *, while_shooting: bool = False) -> Job:
+def read_job(folder: Path, *, while_shooting: bool = False, to_plan: bool = False) -> Job:
     """Read and check the job of a folder.
 
     Parameters
@@ -51,6 +55,9 @@ def read_job(folder: Path, *, while_shooting: bool = False) -> Job:
         The job folder, which holds `job.toml`.
     while_shooting : bool
         Photos that the job names may not have been taken yet. To measure, all must be there.
+    to_plan : bool
+        The job is to be planned: it must ask for that in [plan] and [[part]], and may have neither boards nor photos
+        nor a target yet.
 
     Returns
     -------
@@ -64,11 +71,16 @@ def read_job(folder: Path, *, while_shooting: bool = False) -> Job:
     """
     folder = Path(folder)
     path = folder / JOB_FILE
-    text = _text(folder, path)
+    return job_of_text(_text(folder, path), folder, while_shooting=while_shooting, to_plan=to_plan)
+
+
+def job_of_text(text: str, folder: Path, *, while_shooting: bool = False, to_plan: bool = False) -> Job:
+    """Read and check the text of a job file, as `read_job` does: what it would say if it stood in the folder."""
+    path = folder / JOB_FILE
     content = _parsed(path, text)
     top = Table(content, (), Problems(text))
     _check_format(path, top)
-    job = _job(folder, top, may_be_missing=while_shooting)
+    job = _job(folder, top, may_be_missing=while_shooting or to_plan, to_plan=to_plan)
     problems = top.problems.by_line()
     if problems or job is None:
         raise JobFileError(path, problems)
@@ -151,20 +163,37 @@ def _check_format(path: Path, top: Table) -> None:
         top.wrong("format", f"format = {FORMAT} at the top of the file")
 
 
-def _job(folder: Path, top: Table, *, may_be_missing: bool) -> Job | None:
+def _job(folder: Path, top: Table, *, may_be_missing: bool, to_plan: bool) -> Job | None:
     """Read all tables. None, or a job that is not whole, only when problems were noted."""
     top.unknown(TOP_KEYS, TABLES)
     declared = Declared.of(top.content)
     name, customer, units = _about(top)
-    boards = read_boards(top, units, TABLES)
-    target = _target(top, declared)
+    boards = read_boards(top, units, TABLES) if "board" in top.content or not to_plan else ()
+    target = _target(top, declared, required=not to_plan)
     evenness = _evenness(top, declared)
     reference = read_reference(top, folder, TABLES)
     correction = read_correction_wish(top, folder, reference, TABLES)
-    photos = read_photos(top, folder, declared, TABLES, may_be_missing=may_be_missing)
+    photos: tuple[PhotoEntry, ...] = ()
+    if "photo" in top.content or not to_plan:
+        photos = read_photos(top, folder, declared, TABLES, may_be_missing=may_be_missing)
+    plan, parts = read_plan(top, units, TABLES, required=to_plan)
     if name is None or units is None or target is None or evenness is None or reference is None:
         return None
-    return Job(folder, name, units, target, evenness, reference, boards, photos, customer, correction, top.content)
+    return Job(
+        folder=folder,
+        name=name,
+        units=units,
+        target=target,
+        evenness=evenness,
+        reference=reference,
+        boards=boards,
+        photos=photos,
+        customer=customer,
+        correction=correction,
+        plan=plan,
+        parts=parts,
+        as_read=top.content,
+    )
 
 
 def _about(top: Table) -> tuple[str | None, str | None, Literal["mm", "in"] | None]:
@@ -178,8 +207,10 @@ def _about(top: Table) -> tuple[str | None, str | None, Literal["mm", "in"] | No
     return table.text("name", required=True), table.text("customer"), units
 
 
-def _target(top: Table, declared: Declared) -> Target | None:
-    """Read [target]: exactly one of a value, a zone and range boards."""
+def _target(top: Table, declared: Declared, *, required: bool) -> Target | None:
+    """Read [target]: exactly one of a value, a zone and range boards. Not required, it may be left to be agreed on."""
+    if not required and "target" not in top.content:
+        return Target()
     table = top.table("target", required=True)
     if table is None:
         return None

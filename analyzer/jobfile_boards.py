@@ -123,7 +123,7 @@ class _Face:
 def _zone(table: Table, zone_id: str | None, face: _Face) -> Zone | None:
     """Read one zone."""
     treatment = table.text("treatment", 'the pre-treatment in quotes; "none" for a control', required=True)
-    stain, recipe = table.text("stain"), _recipe(table)
+    stain, recipe = table.text("stain"), read_recipe(table)
     margin = _margin(table, face.units, face.margin)
     polygon = _polygon(table, face) if "polygon" in table.content else ()
     extent = _extent(table, face) if polygon == () else None if polygon is None else bounds(polygon)
@@ -260,7 +260,7 @@ def _check_clear(table: Table, outline: Polygon, face: _Face) -> None:
             table.wrong(key, f'a zone clear of zone "{other}", which spans {start:g} to {end:g}')
 
 
-def _recipe(table: Table) -> dict[str, Any]:
+def read_recipe(table: Table) -> dict[str, Any]:
     """Read the recipe fields that are there, as written."""
     for key, expected in _RECIPE_TEXT.items():
         table.text(key, expected)

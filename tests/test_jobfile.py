@@ -315,7 +315,7 @@ FAULTS = [
     ('name = "Stool"', 'nam = "Stool"\nname = "x"', "job.nam", "unknown key", "Did you mean name?"),
     ("[evenness]", "[evennes]", "evennes", "unknown key", "Did you mean evenness?"),
     ("margin = 8", "corners = 8", "board[1].zone[2].corners", "unknown key", "It belongs under [[photo]]."),
-    ('id = "sample"', 'id = "sample"\nlength = 9', "board[2].zone[1].length", "unknown key", "under [[board]]."),
+    ('id = "sample"', 'id = "sample"\nlength = 9', "board[2].zone[1].length", "unknown key", "[[board]] or [[part]]."),
     ("format = 1", "format = 1\nunits = 'mm'", "units", "unknown key", "It belongs under [job]."),
     # missing keys
     ("format = 1\n", "", "format", "missing", "format = 1"),
