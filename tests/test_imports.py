@@ -10,6 +10,7 @@ ROOT = Path(__file__).parent.parent
 LAYERS = (
     "calibration",
     "analyzer",
+    "analyzer.paper",
     "analyzer.report",
     "analyzer.strip_sheets",
     "analyzer.cli",
