@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from analyzer.errors import CorrectionError
 from analyzer.jobfile_table import nearest
+from analyzer.user_data import DATA_VARIABLE, data_folder
 from analyzer.version import tool_version
 from calibration.camera_error import TERMS, CameraError
 from calibration.stored_correction import MadeBy, Residual, Setup, Source, StoredCorrection
@@ -30,7 +31,6 @@ from calibration.tone_curve import PARAMETERS, ToneCurve
 
 FORMAT = 1
 KIND: Final = "evenboard correction"
-DATA_VARIABLE = "EVENBOARD_DATA"  # names another data folder than the system's usual one
 LARGEST_BYTES = 2_000_000  # chosen: a correction is about 30 kB
 SIGNIFICANT_DIGITS = 9
 NAME_LETTERS = 80  # of a file's name; systems allow 255 bytes
@@ -94,12 +94,7 @@ class _CorrectionFile:
 
 def corrections_folder() -> Path:
     """Where corrections are kept: `EVENBOARD_DATA`, else the system's folder for a user's data; need not be there."""
-    named = os.environ.get(DATA_VARIABLE)
-    if named:
-        return Path(named) / "corrections"
-    from platformdirs import user_data_path  # noqa: PLC0415 - only who keeps corrections needs it
-
-    return user_data_path("evenboard", appauthor=False) / "corrections"
+    return data_folder() / "corrections"
 
 
 def kept_corrections() -> tuple[KeptCorrection, ...]:

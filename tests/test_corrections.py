@@ -31,7 +31,6 @@ from analyzer import read_job
 from analyzer.cli import main
 from analyzer.correction_choice import available_corrections
 from analyzer.corrections import (
-    DATA_VARIABLE,
     correction_json,
     corrections_folder,
     keep_correction,
@@ -44,6 +43,7 @@ from analyzer.measure import measure_job
 from analyzer.measurement import Measurement
 from analyzer.report.jsonfile import read_results, results_json
 from analyzer.uncertainty import covariance_of, pair_budget
+from analyzer.user_data import DATA_VARIABLE
 from calibration.difference import delta_E_00
 from calibration.known import colour_chart
 from calibration.photo import open_photo
