@@ -10,9 +10,11 @@ ROOT = Path(__file__).parent.parent
 LAYERS = (
     "calibration",
     "analyzer",
+    "analyzer.trade",
     "analyzer.paper",
     "analyzer.report",
     "analyzer.strip_sheets",
+    "analyzer.plan",
     "analyzer.cli",
 )  # each may use those before it
 # `analyzer` itself names what every layer offers, and loads none of it: see test_cli.py.
