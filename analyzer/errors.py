@@ -39,6 +39,14 @@ class CorrectionError(AnalyzerError):
     """A kept correction is not there, or cannot be kept or removed: name another one, or another folder."""
 
 
+class ApprovalError(AnalyzerError):
+    """An approval is not there, cannot be read or made, or does not hold any more: approve anew, or name another."""
+
+
+class RecordError(AnalyzerError):
+    """The index of all jobs cannot be used, or what is searched for is not there: name another file or folder."""
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """One thing in job.toml that does not hold."""

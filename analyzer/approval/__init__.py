@@ -1,0 +1,1 @@
+"""An agreed zone is approved, and production parts are held against it."""
