@@ -15,6 +15,7 @@ LAYERS = (
     "analyzer.report",
     "analyzer.strip_sheets",
     "analyzer.plan",
+    "analyzer.record",
     "analyzer.cli",
 )  # each may use those before it
 # `analyzer` itself names what every layer offers, and loads none of it: see test_cli.py.
