@@ -76,8 +76,12 @@ class Zone:
     across_mm: tuple[float, float]  # from the top edge; the full width when job.toml leaves it out
     margin_mm: float = DEFAULT_MARGIN_MM
     stain: str | None = None
-    recipe: dict[str, Any] = field(default_factory=dict)  # stain_coats, dilution, solids, wait, scuff, dwell, …
+    # stain_coats, dilution, solids, wait, scuff, dwell, …; what its board says of all its zones included
+    recipe: dict[str, Any] = field(default_factory=dict)
     polygon_mm: tuple[tuple[float, float], ...] = ()  # (x, y) of its corners in order; (): the whole rectangle
+    circumstances: dict[str, Any] = field(
+        default_factory=dict
+    )  # batch, person, temperature, …: its own, not the board's
 
     @property
     def sheen(self) -> str | None:
@@ -95,6 +99,7 @@ class Board:
     length_mm: float
     width_mm: float
     zones: tuple[Zone, ...]
+    circumstances: dict[str, Any] = field(default_factory=dict)  # lot, moisture, batch, …: of all its zones
 
 
 @dataclass(frozen=True, slots=True)

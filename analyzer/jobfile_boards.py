@@ -9,26 +9,18 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from analyzer.job import DEFAULT_MARGIN_MM, Board, Zone
+from analyzer.jobfile_recipe import RECIPE_KEYS, RECORD_KEYS, read_circumstances, read_recipe
 from analyzer.jobfile_table import Interval, Table, as_number, nearest, show
 from analyzer.polygon import Point, Polygon, bounds, depth, goes_round_once, overlap, rectangle
 
-RECIPE_KEYS = ("stain_coats", "dilution", "solids", "wait", "scuff", "dwell", "topcoat", "sheen", "notes")
-ZONE_KEYS = ("id", "treatment", "span", "across", "polygon", "margin", "stain", *RECIPE_KEYS)
-BOARD_KEYS = ("id", "species", "length", "width", "margin", "zone")
+ZONE_KEYS = ("id", "treatment", "span", "across", "polygon", "margin", "stain", *RECIPE_KEYS, *RECORD_KEYS)
+BOARD_KEYS = ("id", "species", "length", "width", "margin", "zone", *RECIPE_KEYS, *RECORD_KEYS)
 
 MM_PER_UNIT: Final = {"mm": 1.0, "in": 25.4}  # the international inch, exact
 LONGEST_BOARD_MM = 10_000.0  # chosen: longer than any plank; guards memory against a slipped digit
 
 _SMALLEST_LIKELY_MM = 100.0  # chosen: a shorter "board" with too small zones is rather one in inches
 
-_WITH_UNIT = 'text with its unit, such as "2 h" or "30 min"'
-_RECIPE_TEXT: Final = {"wait": _WITH_UNIT, "dwell": _WITH_UNIT, "topcoat": "text in quotes", "notes": "text in quotes"}
-_RECIPE_NUMBERS: Final = {  # in each of these a number is as good as text
-    "dilution": (Interval(above=0, most=1000), 'text such as "1:3", or the parts of thinner to one part'),
-    "solids": (Interval(0, 100), "a number from 0 to 100 (percent by volume), or text"),
-    "scuff": (Interval(above=0, most=10_000), 'a grit such as 320 or "P320"'),
-    "sheen": (Interval(0, 100), 'text such as "satin", or gloss units from 0 to 100'),
-}
 MOST_CORNERS = 200  # chosen: a zone traced by hand has far fewer
 _TOUCH = 1e-9  # of a unit: two zones that share an edge do not overlap by rounding
 
@@ -96,17 +88,18 @@ def _board(
         units,
     )
     species = table.text("species", "the kind of wood, in quotes", required=True)
+    shared, circumstances = read_recipe(table), read_circumstances(table)
     zones = []
     seen: set[str] = set()
     for number, plain in enumerate(table.tables("zone"), 1):
         named = plain.named(f"{table.place}, {_called('zone', plain, number)}")
         named.unknown(ZONE_KEYS, tables)
-        zone = _zone(named, _id(named, seen), face)
+        zone = _zone(named, _id(named, seen), face, shared)
         if zone is not None:
             zones.append(zone)
     if board_id is None or species is None or face.length is None or face.width is None:
         return None
-    return Board(board_id, species, face.length * mm, face.width * mm, tuple(zones))
+    return Board(board_id, species, face.length * mm, face.width * mm, tuple(zones), circumstances)
 
 
 @dataclass(slots=True)
@@ -120,10 +113,10 @@ class _Face:
     taken: list[tuple[str, Polygon]] = field(default_factory=list)  # name and outline of the zones so far
 
 
-def _zone(table: Table, zone_id: str | None, face: _Face) -> Zone | None:
-    """Read one zone."""
+def _zone(table: Table, zone_id: str | None, face: _Face, shared: Mapping[str, Any]) -> Zone | None:
+    """Read one zone; `shared` are the steps that its board tells of all its zones."""
     treatment = table.text("treatment", 'the pre-treatment in quotes; "none" for a control', required=True)
-    stain, recipe = table.text("stain"), read_recipe(table)
+    stain, recipe = table.text("stain"), {**shared, **read_recipe(table)}
     margin = _margin(table, face.units, face.margin)
     polygon = _polygon(table, face) if "polygon" in table.content else ()
     extent = _extent(table, face) if polygon == () else None if polygon is None else bounds(polygon)
@@ -138,7 +131,8 @@ def _zone(table: Table, zone_id: str | None, face: _Face) -> Zone | None:
     mm = MM_PER_UNIT[face.units] if face.units else 1.0
     span_mm, across_mm = ((low * mm, high * mm) for low, high in extent)
     polygon_mm = tuple((x * mm, y * mm) for x, y in polygon or ())
-    return Zone(zone_id, treatment, span_mm, across_mm, margin * mm, stain, recipe, polygon_mm)
+    circumstances = read_circumstances(table)
+    return Zone(zone_id, treatment, span_mm, across_mm, margin * mm, stain, recipe, polygon_mm, circumstances)
 
 
 def _extent(table: Table, face: _Face) -> tuple[Span, Span] | None:
@@ -258,15 +252,3 @@ def _check_clear(table: Table, outline: Polygon, face: _Face) -> None:
             start, end = bounds(taken)[0]
             key = "polygon" if "polygon" in table.content else "span"
             table.wrong(key, f'a zone clear of zone "{other}", which spans {start:g} to {end:g}')
-
-
-def read_recipe(table: Table) -> dict[str, Any]:
-    """Read the recipe fields that are there, as written."""
-    for key, expected in _RECIPE_TEXT.items():
-        table.text(key, expected)
-    for key, (limits, expected) in _RECIPE_NUMBERS.items():
-        table.number_or_text(key, limits, expected)
-    coats = table.content.get("stain_coats", 0)
-    if not isinstance(coats, int) or isinstance(coats, bool) or not 0 <= coats <= 100:
-        table.wrong("stain_coats", "a whole number of coats")
-    return {key: table.content[key] for key in RECIPE_KEYS if key in table.content}

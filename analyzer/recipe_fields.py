@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
+# Some are named after the unit in which two values are compared
 Kind = Literal[
     "text", "count", "percent", "time", "grit", "grits", "dilution", "film", "celsius", "sheen", "day", "yes"
 ]
@@ -53,7 +54,7 @@ STEPS: Final = (
     RecipeField("topcoat", "topcoat", "text", "which one"),
     RecipeField("topcoat_coats", "coats of topcoat", "count", "how many coats of it"),
     RecipeField("topcoat_scuff", "scuff between topcoats", "grit", "between two of them"),
-    RecipeField("wet_film", "wet film", "film", "of one coat: µm, or text with its unit"),
+    RecipeField("wet_film", "wet film", "film", "of one coat, with its unit"),
     RecipeField("sheen", "sheen", "sheen", "in words, or gloss units from 0 to 100"),
     RecipeField("cure", "cure", "time", "between the last coat and use"),
     RecipeField("notes", "notes", "text", "anything else"),
@@ -71,7 +72,7 @@ CIRCUMSTANCES: Final = (
     RecipeField("batch", "batch of the stain", "text", "the number on the can, or of the mix", is_step=False),
     RecipeField("wiper", "wiped by", "text", "who wiped the stain off", is_step=False),
     RecipeField("person", "done by", "text", "who did the rest", is_step=False),
-    RecipeField("temperature", "temperature", "celsius", "of the room: °C, or text with its unit", is_step=False),
+    RecipeField("temperature", "temperature", "celsius", "of the room, with its unit", is_step=False),
     RecipeField("humidity", "humidity", "percent", "relative, of the room", is_step=False),
     RecipeField("date", "date", "day", "on which it was done", is_step=False),
     RecipeField("order", "place in the order", "count", "which of the zones was done first, second, …", is_step=False),
