@@ -11,12 +11,13 @@ from xml.sax.saxutils import escape
 import numpy as np
 from numpy.typing import ArrayLike
 from reportlab.lib.colors import Color, HexColor
+from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table
 from reportlab.platypus.flowables import HRFlowable
 
-from analyzer.paper.fonts import SANS, load_fonts, printable
+from analyzer.paper.fonts import SANS, load_fonts, printable, width_pt
 from analyzer.paper.images import draw_image, image
 from analyzer.paper.styles import (
     CELL,
@@ -44,6 +45,7 @@ CELL_STYLES: Final[dict[Align, tuple[ParagraphStyle, ParagraphStyle]]] = {
     "bold": (CELL_HEAD, CELL_BOLD),
 }
 PADDING_PT, BETWEEN_PT = 2.6, 5.0  # of cells: above and below; to the right
+CHIP: Final = "\u25a0"
 CELL_FONT: Final = ("FONTNAME", (0, 0), (-1, -1), SANS)  # reportlab's own choice is not embedded, and named in the file
 
 
@@ -51,6 +53,13 @@ def text(words: str, style: ParagraphStyle = TEXT) -> Paragraph:
     """A paragraph; what looks like markup is printed as it stands."""
     load_fonts()
     return Paragraph(escape(printable(words)), style)
+
+
+def chip_text(colours: Sequence[str], words: str, style: ParagraphStyle = CELL) -> Paragraph:
+    """A paragraph that begins with a small square of each colour ("#rrggbb")."""
+    load_fonts()
+    chips = "".join(f'<font color="{colour}">{CHIP}</font>' for colour in colours)
+    return Paragraph(f"{chips} {escape(printable(words))}" if chips else escape(printable(words)), style)
 
 
 def led_text(lead: str, words: str, style: ParagraphStyle = TEXT) -> Paragraph:
@@ -104,10 +113,13 @@ def table(
     load_fonts()
     by_align = styles or CELL_STYLES
     has_head = any(heading for heading, _, _ in columns)
-    head: list[list[Flowable | list[Flowable]]] = (
+    head: list[list[str | Flowable | list[Flowable]]] = (
         [[text(heading, by_align[align][0]) for heading, _, align in columns]] if has_head else []
     )
-    body = [[_cell(cell, by_align[align][1]) for cell, (_, _, align) in zip(row, columns, strict=True)] for row in rows]
+    body = [
+        [_cell(cell, by_align[align][1], width * MM) for cell, (_, width, align) in zip(row, columns, strict=True)]
+        for row in rows
+    ]
     commands: list[tuple[Any, ...]] = [
         CELL_FONT,
         ("LEFTPADDING", (0, 0), (-1, -1), 0),
@@ -118,6 +130,7 @@ def table(
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LINEBELOW", (0, 0), (-1, -1), 0.5, LINE),
         *([("VALIGN", (0, 0), (-1, 0), "BOTTOM")] if has_head else []),
+        *(command for i, (_, _, align) in enumerate(columns) for command in _bare_cells(i, by_align[align][1])),
         *more,
     ]
     return _LeftTable(
@@ -130,6 +143,17 @@ def table(
     )
 
 
+def _bare_cells(column: int, style: ParagraphStyle) -> list[tuple[Any, ...]]:
+    """Set cells without a paragraph as the paragraphs beside them are set."""
+    whole = (column, 0), (column, -1)
+    align = "RIGHT" if style.alignment == TA_RIGHT else "LEFT"
+    return [
+        ("FONT", *whole, style.fontName, style.fontSize, style.leading),
+        ("TEXTCOLOR", *whole, style.textColor),
+        ("ALIGN", *whole, align),
+    ]
+
+
 class _LeftTable(Table):
     """A table at the left margin; its parts on later pages, too, which reportlab would set in the middle."""
 
@@ -137,9 +161,12 @@ class _LeftTable(Table):
         super().__init__(*args, **{**options, "hAlign": "LEFT"})
 
 
-def _cell(cell: Cell, style: ParagraphStyle) -> Flowable | list[Flowable]:
+def _cell(cell: Cell, style: ParagraphStyle, width_pt_: float) -> str | Flowable | list[Flowable]:
+    """Lay out one cell: words that fit on a line go without a paragraph, which takes ten times as long."""
     if isinstance(cell, str):
-        return text(cell, style)
+        line = printable(cell)
+        fits = width_pt(line, style.fontName, style.fontSize) <= width_pt_ - BETWEEN_PT
+        return line if fits else text(cell, style)
     return cell if isinstance(cell, Flowable) else list(cell)
 
 
