@@ -1,15 +1,20 @@
 """What does job.toml say about the trial that is to be planned, and the parts that it is for?"""
 
 import itertools
+import math
 import re
 from collections.abc import Collection, Mapping
 from datetime import date, datetime, time
 from typing import Any, Final
 
-from analyzer.jobfile_boards import LONGEST_BOARD_MM, MM_PER_UNIT, RECIPE_KEYS, read_recipe
+from analyzer.job import DEFAULT_MARGIN_MM
+from analyzer.jobfile_boards import LONGEST_BOARD_MM, MM_PER_UNIT
+from analyzer.jobfile_recipe import RECIPE_KEYS, read_recipe
 from analyzer.jobfile_table import Interval, Table, show
 from analyzer.plan_request import (
     DEFAULT_POWER,
+    LEAST_SHOWN_MM,
+    LEAST_ZONES,
     Application,
     Candidate,
     Conditions,
@@ -21,8 +26,12 @@ from analyzer.plan_request import (
 
 CANDIDATE_KEYS = ("id", "treatment", "stain", *RECIPE_KEYS)
 AIR_KEYS = ("temperature", "humidity", "use_humidity", "wood_moisture")
+# Of a pre-treatment, so each candidate's own: a control has none.
+_OF_PRE_TREATMENT = ("parent_solids", "dilution", "solids", "treatment_coats", "wait", "wait_ended", "scuff")
+PLAN_RECIPE_KEYS = tuple(key for key in RECIPE_KEYS if key not in _OF_PRE_TREATMENT)
 PLAN_KEYS = (
-    *("candidate", "start", "hours", "stain", *RECIPE_KEYS, "applied"),
+    *("candidate", "start", "hours", "stain", "applied"),
+    *PLAN_RECIPE_KEYS,
     *AIR_KEYS,
     *("board_length", "board_width", "boards", "smallest", "power", "spread", "first_board", "seed", "paper"),
 )
@@ -75,10 +84,13 @@ def _request(table: Table, units: str | None, tables: Mapping[str, Collection[st
     table.unknown(PLAN_KEYS, tables)
     candidates = _candidates(table, tables)
     start = _start(table)
-    stain, recipe = table.text("stain"), read_recipe(table)
+    stain = table.text("stain")
+    recipe = {key: value for key, value in read_recipe(table).items() if key in PLAN_RECIPE_KEYS}
     applied: tuple[Application, ...] = ("wiped", "brushed", "sprayed")
     papers: tuple[Paper, ...] = ("a4", "letter")
-    length_mm, width_mm = (_length_mm(table, key, units) for key in ("board_length", "board_width"))
+    least_mm = LEAST_SHOWN_MM + 2 * DEFAULT_MARGIN_MM
+    length_mm = _length_mm(table, "board_length", units, LEAST_ZONES * least_mm, "two controls and a treatment")
+    width_mm = _length_mm(table, "board_width", units, least_mm, "its margins and something between them")
     boards, smallest = _how_many(table)
     power = table.number("power", Interval(above=0.05, most=0.999), "a chance above 0.05, up to 0.999: 0.8 for 80 %")
     request = PlanRequest(
@@ -249,13 +261,13 @@ def _conditions(table: Table, units: str | None) -> Conditions:
     return Conditions(temperature, air, use, moisture)
 
 
-def _length_mm(table: Table, key: str, units: str | None) -> float | None:
-    """Read a length above 0 in the file's units."""
+def _length_mm(table: Table, key: str, units: str | None, least_mm: float = 0.0, room_for: str = "") -> float | None:
+    """Read a length in the file's units, above 0 or with `room_for` what takes `least_mm`."""
     mm = MM_PER_UNIT[units] if units else 1.0
-    most = LONGEST_BOARD_MM / mm
-    number = table.number(
-        key, Interval(above=0, most=most), f"a number above 0, up to {most:.0f} {units or ''}".strip()
-    )
+    least = math.ceil(least_mm / mm * 16) / 16 if units == "in" else least_mm
+    limits = Interval(least=least, above=0, most=LONGEST_BOARD_MM / mm)
+    lower = f"of at least {least:g} {units or ''}, for {room_for}" if room_for else "above 0"
+    number = table.number(key, limits, f"a number {lower}, up to {limits.most:.0f} {units or ''}".strip())
     return None if number is None else number * mm
 
 

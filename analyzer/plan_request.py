@@ -16,6 +16,10 @@ DEFAULT_BOARDS = 2  # one light, one dark: the least that shows a spread
 # Standard deviation, from board to board, of what a treatment takes off the blotch index, L*. No published value:
 # chosen as a third of the tool's own limit of 1.0, until the job's own boards say what it is.
 DEFAULT_SPREAD = 0.35
+# A board holds a control at both ends and one treatment at least. Each zone shows 50 mm inside its margins, one wave of
+# the longest blotch (evenness.py); on less there is nothing to plan.
+LEAST_SHOWN_MM = 50.0
+LEAST_ZONES = 3
 
 
 @dataclass(frozen=True, slots=True)

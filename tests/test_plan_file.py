@@ -167,7 +167,12 @@ FAULTS = [
     (("seed = 11", "seed = -1"), "plan.seed", "-1", "0 to 4294967295"),
     (('paper = "letter"', 'paper = "a3"'), "plan.paper", '"a3"', '"a4" or "letter"'),
     (('applied = "wiped"', 'applied = "dipped"'), "plan.applied", '"dipped"', "wiped"),
-    (("board_length = 480", "board_length = 0"), "plan.board_length", "0", "above 0"),
+    (
+        ("board_length = 480", "board_length = 0"),
+        "plan.board_length",
+        "0",
+        "at least 180 mm, for two controls and a treatment",
+    ),
     (('"shellac washcoat"', '"None"'), "plan.candidate[1].treatment", '"None"', "a pre-treatment"),
     (('"size"', '"control-2"'), "plan.candidate[2].id", '"control-2"', "not that of another zone"),
     (("solids = 5", "solids = 500"), "plan.candidate[1].solids", "500", "0 to 100"),
