@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from analyzer.keeping import keep_corrections
     from analyzer.measure import measure_job
     from analyzer.newjob import new_job
+    from analyzer.power import boards_needed, power_of, smallest_seen
     from analyzer.report.jsonfile import read_results, results_json
     from analyzer.report.terminal import summary
     from analyzer.report.write import recover_results, write_results
@@ -29,6 +30,7 @@ __all__ = [
     "JobExistsError",
     "JobFileError",
     "StripLengthError",
+    "boards_needed",
     "check_photo",
     "check_photos",
     "corrections_folder",
@@ -37,11 +39,13 @@ __all__ = [
     "kept_corrections",
     "measure_job",
     "new_job",
+    "power_of",
     "read_job",
     "read_results",
     "recover_results",
     "remove_correction",
     "results_json",
+    "smallest_seen",
     "summary",
     "tool_version",
     "unmeasured",
@@ -64,6 +68,9 @@ _HOME = {
     "check_photo": "analyzer.check",
     "check_photos": "analyzer.check",
     "measure_job": "analyzer.measure",
+    "boards_needed": "analyzer.power",
+    "power_of": "analyzer.power",
+    "smallest_seen": "analyzer.power",
     "new_job": "analyzer.newjob",
     "read_job": "analyzer.jobfile",
     "read_results": "analyzer.report.jsonfile",

@@ -7,17 +7,26 @@ A trial here is all zones of one treatment and stain, on one species, at one sta
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analyzer.compare import Difference
 from analyzer.guard_band import Z_975
-from analyzer.replicates import BoardSpread, board_spread
+from analyzer.replicates import BoardSpread, SpreadPrior, board_spread
 from analyzer.results import Stage
 from analyzer.sources import sources_u95
 
 Floats = NDArray[np.float64]
+
+# How far one board strays from its treatment's mean, L*, a*, b*, as believed beforehand. Two places of untreated wood
+# differ by about 2 CIELAB units (Buchelt & Wagenfuehr, European Journal of Wood and Wood Products 70, 2012), means of
+# whole zones by less: these make two boards differ by 1. Of blotch (L*) nothing is published. Figures and weight are
+# chosen, so that boards which agree are believed and those that do not are heard; where boards truly stray two and four
+# times as much, false accepts stay below 2.5 % (tests/studies/false_accepts.py, --straying 1 and 2).
+COLOUR_PRIOR: Final = SpreadPrior(np.diag(np.square((0.5, 0.25, 0.38))), 6.0)
+BLOTCH_PRIOR: Final = SpreadPrior(np.diag(np.square((0.08,))), 6.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,13 +108,15 @@ def why_not_comparable(trial: Sequence[JudgedZone]) -> str | None:
 def colour_spread(trials: Sequence[Sequence[JudgedZone]]) -> BoardSpread | None:
     """Pool the spread between boards of the difference to the target, CIELAB, over trials."""
     boards = [_by_board([zone for zone in trial if zone.to_target is not None]) for trial in trials]
-    return board_spread([{board: _mean_delta(zones) for board, zones in trial.items()} for trial in boards])
+    means = [{board: _mean_delta(zones) for board, zones in trial.items()} for trial in boards]
+    return board_spread(means, COLOUR_PRIOR)
 
 
 def blotch_spread(trials: Sequence[Sequence[JudgedZone]]) -> BoardSpread | None:
     """Pool the spread between boards of the blotch index, L*, over trials."""
     boards = [_by_board([zone for zone in trial if zone.blotch is not None]) for trial in trials]
-    return board_spread([{board: np.array([_mean_blotch(zones)]) for board, zones in t.items()} for t in boards])
+    means = [{board: np.array([_mean_blotch(zones)]) for board, zones in trial.items()} for trial in boards]
+    return board_spread(means, BLOTCH_PRIOR)
 
 
 def pool_colour(trial: Sequence[JudgedZone], spread: BoardSpread | None) -> PooledColour | None:

@@ -196,7 +196,7 @@ def test_what_is_not_sure_enough_is_no_dose_that_meets_the_limits() -> None:
 
 def test_boards_are_pooled_and_their_spread_counts() -> None:
     alike, apart = Trial(), Trial()
-    for board, off in (("A", 1.0), ("B", -1.0)):
+    for board, off in (("A", 2.5), ("B", -2.5)):
         for solids in (2, 5, 8):
             alike.add({"solids": solids}, solids - 5.0, 0.5, board=board)
             apart.add({"solids": solids}, solids - 5.0 + off, 0.5, board=board)

@@ -12,7 +12,7 @@ from scipy import stats
 
 from analyzer.colour_interval import delta_E_00_u95
 from analyzer.guard_band import Z_975, conformance_probability, decide
-from analyzer.replicates import board_spread, student_t_975
+from analyzer.replicates import SpreadPrior, board_spread, student_t_975
 from calibration.difference import delta_E_00, delta_E_ab
 
 Floats = NDArray[np.float64]
@@ -147,6 +147,13 @@ def test_separate_sets_of_boards_each_lose_one_degree() -> None:
     nan = math.nan
     table = [[0.0, 1.0, nan, nan], [3.0, 4.0, nan, nan], [nan, nan, 0.0, 1.0], [nan, nan, 2.0, 3.0]]
     assert board_spread(_trials(table)).degrees_of_freedom == pytest.approx(2.0)
+
+
+def test_a_prior_joins_by_its_degrees_of_freedom() -> None:
+    """Scaled inverse chi-squared with a normal sample, by hand: (4 * 3 + 1 * 2) / (4 + 1), 5 degrees."""
+    spread = board_spread(_trials([[4.0, 6.0]]), SpreadPrior(np.array([[3.0]]), 4.0))
+    assert spread.covariance == pytest.approx(np.array([[14 / 5]]))
+    assert spread.degrees_of_freedom == pytest.approx(5.0)
 
 
 def test_boards_that_agree_exactly_have_no_spread() -> None:

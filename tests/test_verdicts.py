@@ -160,17 +160,23 @@ def test_two_zones_on_one_board_are_still_one_board() -> None:
 
 
 def test_the_measurements_error_does_not_shrink_with_the_number_of_boards() -> None:
-    """Boards that agree exactly: card, light and camera are common to all of them."""
+    """A hundred boards that agree exactly: card, light and camera are common to all of them, nothing else is left."""
     one = only([zone("A/a", dL=1)])
-    three = only([zone(f"{board}/a", dL=1) for board in "ABC"])
-    assert three.de00_u95 == pytest.approx(one.de00_u95)
+    many = only([zone(f"{board}/a", dL=1) for board in range(100)])
+    assert many.de00_u95 == pytest.approx(one.de00_u95, rel=0.03)
+
+
+def test_boards_that_agree_are_believed_the_more_the_more_there_are() -> None:
+    """Two might agree by chance: what is known of wood beforehand still counts; ten hardly need it."""
+    few, some, many = (only([zone(f"{board}/a", dL=1) for board in range(n)]).de00_u95 for n in (2, 4, 10))
+    assert few > some > many
 
 
 def test_the_spread_between_boards_enters_with_students_t() -> None:
-    """Four boards, dL 0.7 to 1.9 far above the noise: the t interval of their mean, t(3) = 3.18 (GUM, table G.2)."""
+    """Four boards, no noise: 3 degrees of freedom join the 6 stated beforehand, t(9) = 2.26 (GUM, table G.2)."""
     lightness = [6.2, 5.7, 6.9, 6.1]
     verdict = only([zone(f"{board}/a", dL=dL, u=1e-4) for board, dL in zip("ABCD", lightness, strict=True)])
-    half_width = 3.18 * np.std(lightness, ddof=1) / 2
+    half_width = 2.26 * math.sqrt((6 * 0.5**2 + 3 * np.var(lightness, ddof=1)) / 9) / 2
     S_L = 1 + 0.015 * 3.11**2 / math.sqrt(20 + 3.11**2)  # at the mean lightness of the pair
     assert verdict.de00_u95 == pytest.approx(half_width / S_L, rel=0.06)  # S_L itself moves along the interval
 
@@ -219,9 +225,9 @@ def test_the_blotch_of_zones_on_one_board_is_their_mean_and_its_sampling_shrinks
 
 
 def test_the_blotch_of_boards_carries_their_spread() -> None:
-    """Two boards, one treatment: u^2 = (0.1^2 + 0.1^2) / 4 + (t(1) s / sqrt 2)^2 with t(1) = 12.706."""
-    verdict = only([zone("A/1", blotch=0.49), zone("B/1", blotch=0.51)])
-    between = 12.706 * 0.02 / math.sqrt(2) / math.sqrt(2)
+    """Two boards: u^2 = (0.1^2 + 0.1^2) / 4 + (t s)^2 / 2, s^2 of 1 + 6 degrees of freedom, t(7) = 2.3646."""
+    verdict = only([zone("A/1", blotch=0.4), zone("B/1", blotch=0.6)])
+    between = 2.3646 * math.sqrt((6 * 0.08**2 + 0.02) / 7 / 2)
     assert verdict.blotch_u95 == pytest.approx(math.hypot(0.1 / math.sqrt(2), between), rel=1e-4)
 
 

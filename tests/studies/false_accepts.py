@@ -84,12 +84,12 @@ def job_of(tolerance: float = TOLERANCE, limit: float = LIMIT) -> Job:
     )
 
 
-def drawn(number: int, boards: int) -> list[Judged]:
-    """Draw and judge one job: four treatments on so many boards."""
+def drawn(number: int, boards: int, straying: float = 1.0) -> list[Judged]:
+    """Draw and judge one job: four treatments on so many boards, which stray so many times as much as is usual."""
     rng = np.random.default_rng([20261125, boards, number])
     target = np.array(WOODS[int(rng.integers(len(WOODS)))]) + rng.normal(0, 2, 3)
     shifts = rng.normal(0, 1, (boards, 3)) * BOARD_SD
-    stray = float(boards > 1)  # of a single board the truth is what lies on it
+    stray = straying * (boards > 1)  # of a single board the truth is what lies on it
     zones, truths = [], {}
     for treatment in range(TREATMENTS):
         name = f"t{treatment}"
@@ -247,6 +247,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--verdicts", type=int, default=2000, help="drawn for each number of boards")
     parser.add_argument("--boards", type=int, nargs="+", default=[1, 2, 3, 5], help="numbers of boards")
+    parser.add_argument("--straying", type=float, default=1.0, help="boards differ so many times as much as is usual")
     parser.add_argument("--photos", type=int, default=0, help="whole photos, three verdicts each")
     parser.add_argument("--first", type=int, default=0, help="number of the first photo: other numbers, other boards")
     parser.add_argument("--processes", type=int, default=os.cpu_count())
@@ -254,7 +255,8 @@ def main() -> None:
     with ProcessPoolExecutor(asked.processes) as pool:
         for boards in asked.boards if asked.verdicts else ():
             numbers = range(-(-asked.verdicts // TREATMENTS))
-            judged = [one for job in pool.map(partial(drawn, boards=boards), numbers, chunksize=20) for one in job]
+            of_number = partial(drawn, boards=boards, straying=asked.straying)
+            judged = [one for job in pool.map(of_number, numbers, chunksize=20) for one in job]
             print(f"\ndrawn, {boards} board{'s' * (boards > 1)}\n{table(judged)}", flush=True)  # noqa: T201 - a script
         if asked.photos:
             numbers = range(asked.first, asked.first + asked.photos)
