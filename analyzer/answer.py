@@ -17,6 +17,7 @@ class _Candidate:
     """One treatment on one species at the stage that counts, in every light it was photographed in."""
 
     treatment: str
+    dose: str | None
     stain: str | None
     species: str
     verdicts: tuple[VerdictResult, ...]  # one a light that decides, the worst first
@@ -30,12 +31,21 @@ class _Candidate:
         return "cannot tell" if worst == "use" and self.unseen else worst
 
     @property
-    def standing(self) -> tuple[int, int, int, float, str, str, str]:
+    def standing(self) -> tuple[int, int, int, float, str, str, str, str]:
         """Sort key, best first: verdict, lights seen, worst rank, nearness to the target, name."""
         nearness = max(math.inf if verdict.de00 is None else verdict.de00 for verdict in self.verdicts)
         ranks = max(verdict.rank for verdict in self.verdicts)
         order = _BEST_FIRST.index(self.overall)
-        return order, self.lights_missing, ranks, nearness, self.species, self.treatment, self.stain or ""
+        return (
+            order,
+            self.lights_missing,
+            ranks,
+            nearness,
+            self.species,
+            self.treatment,
+            self.stain or "",
+            self.dose or "",
+        )
 
 
 def answer(job: Job, verdicts: Sequence[VerdictResult]) -> AnswerResult:
@@ -79,7 +89,7 @@ def answer(job: Job, verdicts: Sequence[VerdictResult]) -> AnswerResult:
     if not usable:
         return _no_answer(_why_none(candidates))
     best = usable[0]
-    return AnswerResult(best.treatment, best.stain, best.species, _why_best(best, candidates))
+    return AnswerResult(best.treatment, best.stain, best.species, _why_best(best, candidates), best.dose)
 
 
 def _no_answer(reason: str) -> AnswerResult:
@@ -88,20 +98,21 @@ def _no_answer(reason: str) -> AnswerResult:
 
 def _candidates(verdicts: Sequence[VerdictResult], deciding: Sequence[str]) -> list[_Candidate]:
     """Gather the verdicts of each treatment and species over the lights that decide, best candidate first."""
-    gathered: dict[tuple[str, str | None, str], list[VerdictResult]] = {}
+    gathered: dict[tuple[str, str | None, str | None, str], list[VerdictResult]] = {}
     lights: dict[str, set[str | None]] = {}
     for verdict in verdicts:
         if deciding and verdict.light not in deciding:
             continue
-        gathered.setdefault((verdict.treatment, verdict.stain, verdict.species), []).append(verdict)
+        key = verdict.treatment, verdict.dose, verdict.stain, verdict.species
+        gathered.setdefault(key, []).append(verdict)
         lights.setdefault(verdict.species, set()).add(verdict.light)
     candidates = []
-    for (treatment, stain, species), of_lights in gathered.items():
+    for (treatment, dose, stain, species), of_lights in gathered.items():
         of_lights.sort(key=lambda v: (-_BEST_FIRST.index(v.overall), -v.rank, v.light or ""))
         missing = len(lights[species]) - len(of_lights)
         seen = {verdict.light for verdict in of_lights}
         unseen = tuple(light for light in deciding if light not in seen)
-        candidates.append(_Candidate(treatment, stain, species, tuple(of_lights), missing, unseen))
+        candidates.append(_Candidate(treatment, dose, stain, species, tuple(of_lights), missing, unseen))
     return sorted(candidates, key=lambda candidate: candidate.standing)
 
 
@@ -186,6 +197,8 @@ def _within(a: float | None, u_a: float | None, b: float | None, u_b: float | No
 def _name(candidate: _Candidate, candidates: Sequence[_Candidate], *, with_species: bool = False) -> str:
     """Name a treatment, with its stain where several stains were tried."""
     name = named(candidate.treatment)
+    if candidate.dose is not None:
+        name += f" of {candidate.dose}"
     if candidate.stain is not None and len({other.stain for other in candidates}) > 1:
         name += f" with {candidate.stain}"
     return f"{name} on {candidate.species}" if with_species else name

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from analyzer.colour_interval import delta_E_00_u95
 from analyzer.compare import difference
 from analyzer.directions import directions
+from analyzer.dose_names import doses_apart
 from analyzer.effect_words import said
 from analyzer.guard_band import Z_975
 from analyzer.job import Job
@@ -58,6 +59,7 @@ class Paired:
     blotch_u95: float | None
     control_blotch: float | None
     control_blotch_u95: float | None
+    dose: str | None = None  # where the treatment was tried in several
 
     @property
     def change(self) -> float | None:
@@ -95,11 +97,12 @@ def paired_zones(job: Job, zones: Sequence[MeasuredZone]) -> tuple[Paired, ...]:
     of_target = {job.target.zone, *job.target.between}
     stained = [zone for zone in zones if zone.stage in JUDGED_STAGES and zone.id not in of_target]
     untreated = [zone for zone in stained if zone.zone.treatment == UNTREATED]
+    doses = doses_apart(job)
     found = []
     for zone in stained:
         controls = [control for control in untreated if _is_control_of(control, zone)]
         if zone.zone.treatment != UNTREATED and controls:
-            found.append(_paired(zone, controls))
+            found.append(replace(_paired(zone, controls), dose=doses.get(zone.id)))
     return tuple(found)
 
 
@@ -161,9 +164,9 @@ def _paired(zone: MeasuredZone, controls: Sequence[MeasuredZone]) -> Paired:
 
 def _family(pairs: Sequence[Paired]) -> list[EffectResult]:
     """The treatments of one species at one stage in one light, their p-values adjusted for each other."""
-    trials: dict[tuple[str, str], dict[str, list[Paired]]] = {}
+    trials: dict[tuple[str, str, str], dict[str, list[Paired]]] = {}
     for pair in pairs:
-        boards = trials.setdefault((pair.treatment, pair.stain or ""), {})
+        boards = trials.setdefault((pair.treatment, pair.stain or "", pair.dose or ""), {})
         boards.setdefault(pair.board, []).append(pair)
     means = [{board: _board_mean(of) for board, of in trials[key].items()} for key in sorted(trials)]
     colours = board_spread([{board: mean.delta_Lab for board, mean in trial.items()} for trial in means])
@@ -238,6 +241,7 @@ def _effect(
         blotch_p=change.p,
         blotch_p_holm=None,
         says="",
+        dose=one.dose,
     )
 
 

@@ -144,6 +144,7 @@ class VerdictResult:
     overall: Overall
     advice: str
     sources: dict[str, float] = field(default_factory=dict)  # parts of `de00_u95`; their squares add up to its
+    dose: str | None = None  # "5 % solids", where the treatment was tried in several doses; None: in one
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +164,7 @@ class SecondLightResult:
     metamerism: float | None
     metamerism_u95: float | None
     says: str
+    dose: str | None = None  # "5 % solids", where the treatment was tried in several doses; None: in one
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,6 +197,7 @@ class EffectResult:
     blotch_p: float | None
     blotch_p_holm: float | None
     says: str
+    dose: str | None = None  # "5 % solids", where the treatment was tried in several doses; None: in one
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,6 +291,7 @@ class AnswerResult:
     stain: str | None
     species: str | None
     reason: str
+    dose: str | None = None  # "5 % solids", where the treatment was tried in several doses; None: in one
 
 
 @dataclass(frozen=True, slots=True)

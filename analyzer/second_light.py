@@ -42,10 +42,10 @@ def second_light(job: Job, zones: Iterable[JudgedZone]) -> tuple[SecondLightResu
         One a treatment, stain, species and stage seen in two lights or more; the lights in the job's order.
     """
     order = list(dict.fromkeys([*job.target.lights, *(entry.light for entry in job.photos)]))
-    grouped: dict[tuple[str, str, str | None, str], dict[Light, list[JudgedZone]]] = {}
+    grouped: dict[tuple[str, str, str | None, str, str | None], dict[Light, list[JudgedZone]]] = {}
     for trial in judged_trials(job, zones):
         one = trial[0]
-        by_light = grouped.setdefault((one.stage, one.species, one.stain, one.treatment), {})
+        by_light = grouped.setdefault((one.stage, one.species, one.stain, one.treatment, one.dose), {})
         by_light[one.light] = trial
     found = []
     for by_light in grouped.values():
@@ -74,6 +74,7 @@ def _compared(job: Job, one: JudgedZone, pooled: dict[Light, PooledColour]) -> S
         metamerism=index,
         metamerism_u95=index_u95,
         says=_says(index, index_u95, worst),
+        dose=one.dose,
     )
 
 

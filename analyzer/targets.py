@@ -1,8 +1,10 @@
 """What is each zone held against, in colour and in evenness?"""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from analyzer.compare import Difference, difference, difference_to_range, difference_to_value
+from analyzer.dose_names import doses_apart
 from analyzer.job import Job
 from analyzer.pooling import MeasuredZone
 from analyzer.trials import JudgedZone
@@ -14,7 +16,8 @@ def judged_zones(job: Job, zones: Sequence[MeasuredZone]) -> tuple[JudgedZone, .
 
     Colours of different stages or sheens are never compared.
     """
-    return tuple(_judged(job, zone, zones) for zone in zones)
+    doses = doses_apart(job)
+    return tuple(replace(_judged(job, zone, zones), dose=doses.get(zone.id)) for zone in zones)
 
 
 def _judged(job: Job, zone: MeasuredZone, zones: Sequence[MeasuredZone]) -> JudgedZone:

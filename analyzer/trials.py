@@ -1,7 +1,7 @@
 """What do all zones of one treatment say together, and how sure is that?
 
 Zones are first averaged within their board, then over boards, since boards are the replicates (replicates.py).
-A trial here is all zones of one treatment and stain, on one species, at one stage, in one light.
+A trial here is all zones of one treatment, dose and stain, on one species, at one stage, in one light.
 """
 
 import math
@@ -48,6 +48,7 @@ class JudgedZone:
     blotch_limit: float | None  # L*; from the job, or measured on the zone that sets it
     blotch_limit_u95: float | None  # 0 for a limit from the job
     figure_kept: float | None = None  # of the figure of the bare wood; None: not known
+    dose: str | None = None  # "5 % solids", where its treatment was tried in several doses
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -67,7 +67,7 @@ def judge(job: Job, zones: Iterable[JudgedZone]) -> tuple[VerdictResult, ...]:
 
 
 def judged_trials(job: Job, zones: Iterable[JudgedZone]) -> list[list[JudgedZone]]:
-    """Split the zones that get a verdict into trials: one treatment and stain, species, stage and light each."""
+    """Split the zones that get a verdict into trials: one treatment, dose, stain, species, stage, light each."""
     return [trial for trials in _alike(job, zones) for trial in trials]
 
 
@@ -77,7 +77,7 @@ def _alike(job: Job, zones: Iterable[JudgedZone]) -> list[list[list[JudgedZone]]
     judged = [zone for zone in zones if zone.stage in JUDGED_STAGES and zone.id not in of_target]
     judged.sort(key=lambda zone: zone.id)  # sums, and so the last digits, do not depend on the order given
     groups = _grouped(judged, lambda zone: (STAGES.index(zone.stage), zone.light or "", zone.species))
-    return [_grouped(group, lambda zone: (zone.treatment, zone.stain or "")) for group in groups]
+    return [_grouped(group, lambda zone: (zone.treatment, zone.stain or "", zone.dose or "")) for group in groups]
 
 
 def _ranked(job: Job, trials: list[list[JudgedZone]]) -> list[VerdictResult]:
@@ -117,6 +117,7 @@ def _judge_trial(
         overall=overall,
         advice=advice(one.treatment, boards, overall, colour, evenness),
         sources={} if pooled is None or colour.de00_u95 is None else pooled.sources(colour.de00_u95),
+        dose=one.dose,
     )
     return _share_of_limits(colour, evenness), verdict
 

@@ -16,6 +16,8 @@ LAYERS = (
     "analyzer.strip_sheets",
     "analyzer.plan",
     "analyzer.record",
+    "analyzer.match",
+    "analyzer.approval",
     "analyzer.cli",
 )  # each may use those before it
 # `analyzer` itself names what every layer offers, and loads none of it: see test_cli.py.

@@ -181,7 +181,7 @@ def _key(number: int, item: Placed, *, several: bool) -> KeyRow:
     verdict = item.verdict
     return KeyRow(
         number=number,
-        name=words.treatment_name(verdict.treatment),
+        name=words.treatment_name(verdict.treatment, verdict.dose),
         detail=verdict.stain if several else None,
         mark=colour_mark(verdict.colour),
     )
@@ -311,7 +311,7 @@ def _spot(number: int, item: Placed, at: Floats, label: LabelPlace) -> Spot:
     x, y = at
     return Spot(
         number=number,
-        title=f"{number}: {words.treatment_name(item.verdict.treatment)}, {mark.word}",
+        title=f"{number}: {words.treatment_name(item.verdict.treatment, item.verdict.dose)}, {mark.word}",
         mark=mark,
         x=_said(x),
         y=_said(y),

@@ -30,7 +30,7 @@ def one_light_only(results: Results) -> bool:
 def _row(item: SecondLightResult) -> LightRow:
     measured = zip(item.lights, item.de00, item.de00_u95, strict=True)
     return LightRow(
-        name=", ".join(part for part in (words.treatment_name(item.treatment), item.stain) if part),
+        name=", ".join(part for part in (words.treatment_name(item.treatment, item.dose), item.stain) if part),
         taken=f"{item.species}, {item.stage}",
         by_light=tuple(f"{light or 'unnamed'}: {words.colour(de00, u95)}" for light, de00, u95 in measured),
         metamerism="–" if item.metamerism is None else words.colour(item.metamerism, item.metamerism_u95),

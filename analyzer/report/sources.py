@@ -40,7 +40,7 @@ def source_table(verdicts: Sequence[VerdictResult]) -> SourceTable:
     keys = [key for key in NAMES if any(item.sources.get(key) for item in told)]
     rows = [
         SourceRow(
-            ", ".join(part for part in (words.treatment_name(item.treatment), item.stain) if part),
+            ", ".join(part for part in (words.treatment_name(item.treatment, item.dose), item.stain) if part),
             tuple(_half_width(item.sources.get(key, 0.0)) for key in keys),
             _half_width(item.de00_u95 or 0.0),
         )

@@ -85,7 +85,7 @@ def _list(named: list[tuple[str, VerdictResult]], width: int) -> list[str]:
 
 def _name(item: VerdictResult, stain: str | None) -> str:
     name = "none (control)" if item.treatment == "none" else item.treatment
-    return _plain(f"{name}, {stain}" if stain else name)
+    return _plain(", ".join(part for part in (name, item.dose, stain) if part))
 
 
 def _colour(item: VerdictResult) -> str:

@@ -54,6 +54,18 @@ def length(mm: float | None, units: Units) -> str:
     return f"{mm / MM_PER_INCH:.2f} in" if units == "in" else f"{mm:.0f} mm"
 
 
+def lengths(low_mm: float, high_mm: float, units: Units) -> str:
+    """Say a range of lengths in the job's units, for example "4–50 mm" or "0.16–2 in"."""
+    if units == "in":
+        return f"{low_mm / MM_PER_INCH:.2g}–{high_mm / MM_PER_INCH:.2g} in"
+    return f"{low_mm:g}–{high_mm:g} mm"
+
+
+def distance(metres: float, units: Units) -> str:
+    """Say how far away somebody stands, in metres or feet."""
+    return f"{metres / 0.3048:.2g} ft" if units == "in" else f"{metres:g} m"
+
+
 def board_size(length_mm: float, width_mm: float, units: Units) -> str:
     """Say length by width in the job's units, for example "300 × 150 mm"."""
     if units == "in":
@@ -110,6 +122,7 @@ def count(n: int, one: str, many: str | None = None) -> str:
     return f"{n} {one if n == 1 else many or one + 's'}"
 
 
-def treatment_name(treatment: str) -> str:
+def treatment_name(treatment: str, dose: str | None = None) -> str:
     """Say a treatment as a finisher does; "none" is the control."""
-    return "no pre-treatment (control)" if treatment == "none" else treatment
+    name = "no pre-treatment (control)" if treatment == "none" else treatment
+    return name if dose is None else f"{name}, {dose}"
