@@ -104,11 +104,7 @@ def _zone(zone: PlannedZone, board: PlannedBoard, scale: float) -> list[Shape]:
     said_of = "control, nothing" if is_control else zone.treatment
     told = set_text(said_of, room, most_lines=lines, sizes_pt=(7.0, 6.0, 5.0))
     tall = name.height_mm + told.height_mm
-    wide = max(
-        *(width_pt(line, SANS, name.size_pt) * 1.12 for line in name.lines),  # bold is about a tenth wider
-        *(width_pt(line, SANS, told.size_pt) for line in told.lines),
-    )
-    wide = min(room, wide * MM_PER_POINT) + 1.6
+    wide = max(name.width_mm, told.width_mm) + 1.6
     middle, top = x + width / 2, TOP_MM + (height - tall) / 2
     shapes += [inside, Box(middle - wide / 2, top - 0.6, wide, tall + 1.2, fill="#ffffff", stroke="")]
     shapes += lines_of(name, middle, top, "middle")

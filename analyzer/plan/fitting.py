@@ -1,5 +1,6 @@
 """How do words fit into a given room?  They are set smaller, then broken into lines, and cut short only at the last."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -24,6 +25,12 @@ class SetText:
     def height_mm(self) -> float:
         """From the top of the first line to the foot of the last."""
         return len(self.lines) * self.size_pt * LINE_HEIGHT * MM_PER_POINT
+
+    @property
+    def width_mm(self) -> float:
+        """Of the widest line."""
+        font = SANS_BOLD if self.is_bold else SANS
+        return max((width_pt(line, font, self.size_pt) for line in self.lines), default=0.0) * MM_PER_POINT
 
 
 def set_text(
@@ -59,7 +66,7 @@ def set_text(
     for may_break in (False, True):  # smaller type is read more easily than a broken word
         for size in sizes_pt:
             lines = _wrapped(plain, font, size, most_pt)
-            is_broken = any(not _is_whole(word, font, size, most_pt) for word in plain.split(" "))
+            is_broken = any(not _is_whole(word, font, size, most_pt) for word in re.split(" (?!%)", plain))
             if len(lines) <= most_lines and (may_break or not is_broken):
                 return SetText(tuple(lines), size, is_bold)
     kept, cut_off = lines[: most_lines - 1], lines[most_lines - 1 :]
@@ -72,7 +79,7 @@ def _wrapped(words: str, font: str, size_pt: float, most_pt: float) -> list[str]
     """Break into lines at spaces; a word wider than a line is broken within."""
     lines: list[str] = []
     line = ""
-    for word in words.split(" "):
+    for word in re.split(" (?!%)", words):  # a per cent sign stays with its number
         longer = f"{line} {word}" if line else word
         if width_pt(longer, font, size_pt) <= most_pt:
             line = longer
