@@ -11,12 +11,15 @@ if TYPE_CHECKING:
     from analyzer.check import check_photo, check_photos
     from analyzer.completeness import unmeasured
     from analyzer.corrections import corrections_folder, find_correction, kept_corrections, remove_correction
-    from analyzer.errors import AnalyzerError, CorrectionError, FolderError, JobExistsError, JobFileError
+    from analyzer.errors import AnalyzerError, CorrectionError, FolderError, JobExistsError, JobFileError, RecordError
     from analyzer.jobfile import read_job
     from analyzer.keeping import keep_corrections
     from analyzer.measure import measure_job
     from analyzer.newjob import new_job
     from analyzer.power import boards_needed, power_of, smallest_seen
+    from analyzer.record.index import open_index
+    from analyzer.record.query import Query
+    from analyzer.record.recipe_comparison import compare_recipes, compare_records
     from analyzer.report.jsonfile import read_results, results_json
     from analyzer.report.terminal import summary
     from analyzer.report.write import recover_results, write_results
@@ -29,16 +32,21 @@ __all__ = [
     "FolderError",
     "JobExistsError",
     "JobFileError",
+    "Query",
+    "RecordError",
     "StripLengthError",
     "boards_needed",
     "check_photo",
     "check_photos",
+    "compare_recipes",
+    "compare_records",
     "corrections_folder",
     "find_correction",
     "keep_corrections",
     "kept_corrections",
     "measure_job",
     "new_job",
+    "open_index",
     "power_of",
     "read_job",
     "read_results",
@@ -72,6 +80,11 @@ _HOME = {
     "power_of": "analyzer.power",
     "smallest_seen": "analyzer.power",
     "new_job": "analyzer.newjob",
+    "RecordError": "analyzer.errors",
+    "Query": "analyzer.record.query",
+    "open_index": "analyzer.record.index",
+    "compare_records": "analyzer.record.recipe_comparison",
+    "compare_recipes": "analyzer.record.recipe_comparison",
     "read_job": "analyzer.jobfile",
     "read_results": "analyzer.report.jsonfile",
     "recover_results": "analyzer.report.write",

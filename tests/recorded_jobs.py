@@ -35,7 +35,7 @@ def write_recorded(
     name: str = "Hall bench",
     customer: str | None = "Ottilie Brandvold",
     board_facts: str = "",
-    photos: Sequence[str] = (),
+    photos: Sequence[str] = ("photos/a.jpg",),  # named, not made
 ) -> Path:
     """Write the two files; one board for each board id."""
     folder.mkdir(parents=True, exist_ok=True)
