@@ -47,6 +47,10 @@ class RecordError(AnalyzerError):
     """The index of all jobs cannot be used, or what is searched for is not there: name another file or folder."""
 
 
+class MatchError(AnalyzerError):
+    """There is nothing to work out a match from: measure the job, or give it a target that can be compared."""
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """One thing in job.toml that does not hold."""
