@@ -15,7 +15,7 @@ COMMANDS = {
     "strips": ("OUT.pdf", "Print edge strips for a board: a PDF at exact size."),
     "check": ("PHOTO…", "Check whether photos can be used, and what to change if not."),
     "measure": ("DIR", "Measure a job: its photos to results.json, zones.csv, report."),
-    "compare": ("A B", "Compare two recipes: what differs, what agrees, what was not recorded."),
+    "compare": ("A B", "Compare two recipes: what differs, what was not recorded."),
     "corrections": ("…", "List, show or remove the corrections kept for later jobs."),
 }
 

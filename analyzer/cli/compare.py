@@ -22,7 +22,7 @@ def compare(
     *,
     as_json: Annotated[bool, typer.Option("--json", help="Print the same as JSON.")] = False,
 ) -> None:
-    """Compare two recipes: what differs, what agrees, what was not recorded.
+    """Compare two recipes: what differs, what was not recorded.
 
     Two zones are compared as they are; of two jobs, the zones of each pre-treatment that both have.
     """
