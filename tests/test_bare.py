@@ -22,6 +22,7 @@ from analyzer.evenness import Evenness, evenness
 from analyzer.measurement import Measurement
 from analyzer.photos import measure_photo
 from analyzer.report.boards import board_figures, shown_boards
+from analyzer.report.content import content_of
 from analyzer.report.html import report_html
 from analyzer.report.tables import zone_row
 
@@ -244,7 +245,7 @@ def test_the_verdict_counts_all_of_the_blotch(bare_and_stained: Measurement) -> 
 
 
 def page_of(measured: Measurement) -> str:
-    return report_html(measured, shown_boards(measured), 3.0).decode()
+    return report_html(content_of(measured, shown_boards(measured), 3.0)).decode()
 
 
 def test_the_report_says_what_was_in_the_wood_before(bare_and_stained: Measurement) -> None:

@@ -15,6 +15,7 @@ from analyzer.job import Job, Target
 from analyzer.measurement import Measurement
 from analyzer.report.colour_places import offset_from, places, target_of
 from analyzer.report.colour_plots import MARK_SIZE, SIZE, ColourPlot, ColourPlots, colour_plots
+from analyzer.report.content import content_of
 from analyzer.report.html import report_html
 from analyzer.report.label_places import HEIGHT, WIDTH, label_places
 from analyzer.results import Results, VerdictResult
@@ -55,7 +56,7 @@ def plots_of(results: Results, job: Job | None = None) -> ColourPlots:
 
 
 def html_of(measurement: Measurement) -> str:
-    return report_html(measurement, (), 2.0).decode()
+    return report_html(content_of(measurement, (), 2.0)).decode()
 
 
 def said_by(page: str) -> str:

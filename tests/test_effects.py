@@ -20,6 +20,7 @@ from analyzer.evenness import Evenness
 from analyzer.job import Board, EvennessWish, Job, Reference, Target, Zone
 from analyzer.pooling import MeasuredZone
 from analyzer.report.effects import dose_blocks, effect_groups, matrix_tables, repeats_in_words
+from analyzer.report.content import content_of
 from analyzer.report.html import report_html
 from analyzer.report.jsonfile import read_results, results_json
 from analyzer.results import (
@@ -372,7 +373,7 @@ def test_a_readable_matrix_stands_on_the_page_once_a_pair_and_a_large_one_does_n
 
 def test_the_page_tells_effects_doses_distances_and_repeats_and_nothing_of_them_when_there_are_none() -> None:
     measurement = example_measurement()
-    page = report_html(replace(measurement, results=results()), [], 3.0).decode()
+    page = report_html(content_of(replace(measurement, results=results()), [], 3.0)).decode()
     for text in (
         "against its own board's control", results().effects[0].says, "3 % does.", "All zones against all",
         '<td class="n">(0.4)</td>', "2 zones again: 0.2.",
@@ -380,6 +381,6 @@ def test_the_page_tells_effects_doses_distances_and_repeats_and_nothing_of_them_
         assert text in page or text.replace("'", "&#39;") in page or text[:1].upper() + text[1:] in page, text
     assert repeats_in_words(results()) == "2 zones again: 0.2."
     assert dose_blocks(results())[0].rows[0].dose == "3 % solids"
-    plain = report_html(measurement, [], 3.0).decode()
+    plain = report_html(content_of(measurement, [], 3.0)).decode()
     for heading in ("own board's control", "How much of it", "All zones against all"):
         assert heading not in plain

@@ -18,6 +18,7 @@ from analyzer.report import words
 from analyzer.report.boards import board_figures, shown_boards
 from analyzer.report.cautions import cautions_for, cautions_of, closing_words
 from analyzer.report.charts import LEAST_ROOM, Row, axis, chart
+from analyzer.report.content import content_of
 from analyzer.report.html import report_html
 from analyzer.report.marks import colour_mark
 from analyzer.report.page import page_of
@@ -70,7 +71,7 @@ class Reader(HTMLParser):
 
 def html_of(measurement: Measurement) -> str:
     boards = shown_boards(measurement)
-    return report_html(measurement, boards, map_limit(shown.rasters.deviation for shown in boards)).decode()
+    return report_html(content_of(measurement, boards, map_limit(shown.rasters.deviation for shown in boards))).decode()
 
 
 def with_results(**changes: object) -> Measurement:
@@ -144,6 +145,8 @@ def test_the_sections_come_in_the_order_in_which_a_finisher_asks(page: str) -> N
         "The treatments",
         "How sure is that?",
         "The boards",
+        "The recipe in full",
+        "For the customer",
         "Differences between zones",
         "All zones",
         "The photos",
@@ -232,7 +235,7 @@ def test_boards_are_drawn_to_one_scale() -> None:
 
 def test_stage_and_light_stand_beside_the_numbers(page: str) -> None:
     beside = "stained, light “shop”"
-    counts = {"verdicts and charts": 2, "boards": 3, "differences": 10, "zones": 7, "photos": 4}
+    counts = {"verdicts and charts": 2, "for the customer": 1, "boards": 3, "differences": 10, "zones": 7, "photos": 4}
     assert page.count(beside) == sum(counts.values())
 
 

@@ -16,6 +16,7 @@ from analyzer.report.write import made_files, recover_results, write_results
 EARLIER = {
     "results.json": b"earlier results",
     "report.html": b"earlier page",
+    "report.pdf": b"earlier pages",
     "pictures/board_A_stained_shop.jpg": b"earlier board",
     "pictures/board_Z_stained_shop.jpg": b"a board of the earlier run only",
 }
@@ -23,12 +24,13 @@ INPUTS = {
     "job.toml": b"format = 1",
     "photos/a-stained.jpg": b"a photo",
     "pictures/my-own.jpg": b"somebody's picture",
-    "report.pdf": b"printed by hand",
+    "offer.pdf": b"written by hand",
 }
 LATER = {
     "results.json": b"later results",
     "zones.csv": b"later zones",
     "report.html": b"later page",
+    "report.pdf": b"later pages",
     "pictures/board_A_stained_shop.jpg": b"later board",
     "pictures/map_A_stained_shop.jpg": b"later map",
 }
@@ -47,7 +49,7 @@ def folder(tmp_path: Path) -> Path:
 @pytest.fixture(autouse=True)
 def _small_files(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is written does not matter to these tests, only that it is."""
-    monkeypatch.setattr(write, "made_files", lambda _measurement: LATER)
+    monkeypatch.setattr(write, "made_files", lambda *_: LATER)
 
 
 def contents(folder: Path) -> dict[str, bytes]:
@@ -229,8 +231,8 @@ def real() -> Iterator[dict[str, bytes]]:
 
 
 def test_a_run_makes_the_files_of_the_contract(real: dict[str, bytes]) -> None:
-    assert list(real)[:3] == ["results.json", "zones.csv", "report.html"]
-    assert list(real)[3:] == [
+    assert list(real)[:4] == ["results.json", "zones.csv", "report.html", "report.pdf"]
+    assert list(real)[4:] == [
         "pictures/board_S_stained_shop.jpg",
         "pictures/map_S_stained_shop.jpg",
         "pictures/seen_a-second.jpg",

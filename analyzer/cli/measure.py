@@ -7,12 +7,17 @@ import typer
 
 import analyzer  # its names are loaded when they are used: NumPy waits until there is a job
 from analyzer.cli import NOT_MEASURED
+from analyzer.cli.paper import Paper
 from analyzer.cli.talk import progress_line, say, shared_finding_lines, terminal_width
 
 
 def measure(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="The job folder: job.toml and its photos.")],
     *,
+    paper: Annotated[
+        Paper | None,
+        typer.Option("--paper", help="Paper of report.pdf; left out: Letter for a job in inches, else A4."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print what results.json holds, not a summary.")] = False,
     keep_correction: Annotated[
         bool,
@@ -30,7 +35,7 @@ def measure(
         measurement = analyzer.measure_job(folder, progress=progress)
         if progress:
             progress("Writing the report …")
-        written = analyzer.write_results(measurement, folder)
+        written = analyzer.write_results(measurement, folder, paper.value if paper else None)
     results = measurement.results
     for line in shared_finding_lines(photo for photo in results.photos if photo.usable):
         say(line)

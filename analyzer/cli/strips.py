@@ -2,7 +2,6 @@
 
 import json
 from dataclasses import asdict
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -10,14 +9,8 @@ import typer
 
 import analyzer
 from analyzer.cli import WRONG_USAGE
+from analyzer.cli.paper import Paper
 from analyzer.cli.talk import say
-
-
-class Paper(StrEnum):
-    """Sheets that the strips fit on."""
-
-    A4 = "a4"
-    LETTER = "letter"
 
 
 def strips(

@@ -14,7 +14,7 @@ from reportlab.lib.colors import Color, HexColor
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table
+from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Paragraph, Spacer, Table
 from reportlab.platypus.flowables import HRFlowable
 
 from analyzer.paper.fonts import SANS, load_fonts, printable, width_pt
@@ -66,6 +66,15 @@ def led_text(lead: str, words: str, style: ParagraphStyle = TEXT) -> Paragraph:
     """A paragraph that begins with bold words."""
     load_fonts()
     return Paragraph(f"<b>{escape(printable(lead))}</b> {escape(printable(words))}", style)
+
+
+def heading(words: str, style: ParagraphStyle, least_mm: float) -> list[Flowable]:
+    """A heading over a long table: on the next page where there is less room than `least_mm` below it.
+
+    A style that keeps with what follows would take the whole table to the next page instead.
+    """
+    free = ParagraphStyle(style.name, parent=style, keepWithNext=0)
+    return [CondPageBreak(least_mm * MM), text(words, free)]
 
 
 def bullets(lines: Sequence[str], style: ParagraphStyle = TEXT) -> list[Flowable]:

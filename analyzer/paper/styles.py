@@ -32,7 +32,14 @@ def _style(
     **more: Any,  # noqa: ANN401 - reportlab's own, of many types
 ) -> ParagraphStyle:
     return ParagraphStyle(
-        name, fontName=font, bulletFontName=SANS, fontSize=size_pt, leading=leading_pt, textColor=colour, **more
+        name,
+        fontName=font,
+        bulletFontName=SANS,
+        fontSize=size_pt,
+        leading=leading_pt,
+        textColor=colour,
+        spaceShrinkage=0,
+        **more,
     )
 
 
@@ -50,4 +57,5 @@ CELL_RIGHT: Final = _style("cell-right", 8, 10.5, alignment=TA_RIGHT)
 CELL_HEAD: Final = _style("cell-head", 7.5, 9.5, colour=SOFT)
 CELL_HEAD_RIGHT: Final = _style("cell-head-right", 7.5, 9.5, colour=SOFT, alignment=TA_RIGHT)
 CELL_SMALL: Final = _style("cell-small", 6.8, 9)
+CELL_SMALL_BOLD: Final = _style("cell-small-bold", 6.8, 9, font=SANS_BOLD)
 CELL_SMALL_RIGHT: Final = _style("cell-small-right", 6.8, 9, alignment=TA_RIGHT)

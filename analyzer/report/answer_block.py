@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 from analyzer.job import Job
 from analyzer.report import words
+from analyzer.report.customer import chosen_name, is_answer
 from analyzer.report.photos import seen_photos
 from analyzer.report.swatches import hex_colours, target_Labs, verdict_colours
-from analyzer.results import AnswerResult, Results, VerdictResult
+from analyzer.results import AnswerResult, Results
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,6 +15,7 @@ class AnswerBlock:
     """The top of the page. `known` and `settle` are filled when no treatment can be named."""
 
     heading: str
+    name: str  # the treatment, and the woods on which it will do; "" when none can be named
     sentence: str
     swatches: tuple[str, ...]
     target: tuple[str, ...]
@@ -26,17 +28,13 @@ def answer_block(job: Job, results: Results) -> AnswerBlock:
     answer = results.answer
     heading = _answer_heading(answer, results)
     if answer.treatment is None:
-        return AnswerBlock(heading, answer.reason, (), (), _known(results), _settle(results))
-    chosen = next((item for item in results.verdicts if _is_answer(item, answer)), None)
+        return AnswerBlock(heading, "", answer.reason, (), (), _known(results), _settle(results))
+    name = chosen_name(results)
+    chosen = next((item for item in results.verdicts if is_answer(item, results)), None)
     if chosen is None:
-        return AnswerBlock(heading, answer.reason, (), (), (), ())
+        return AnswerBlock(heading, name, answer.reason, (), (), (), ())
     target = hex_colours(target_Labs(job, results, chosen.stage, chosen.light))
-    return AnswerBlock(heading, answer.reason, verdict_colours(chosen, results), target, (), ())
-
-
-def _is_answer(item: VerdictResult, answer: AnswerResult) -> bool:
-    named = item.treatment == answer.treatment and item.stain == answer.stain
-    return item.overall == "use" and named and answer.species in (None, item.species)
+    return AnswerBlock(heading, name, answer.reason, verdict_colours(chosen, results), target, (), ())
 
 
 def job_facts(job: Job, results: Results) -> tuple[str, ...]:
@@ -67,7 +65,7 @@ def _known(results: Results) -> tuple[str, ...]:
         sure = [word for word in (item.colour, item.evenness) if word not in ("cannot tell", "not judged")]
         if sure:
             where = words.taken(item.stage, item.light)
-            lines.append(f"{words.treatment_name(item.treatment)} ({where}): {', '.join(sure)}")
+            lines.append(f"{words.treatment_name(item.treatment, item.dose)} ({where}): {', '.join(sure)}")
     return tuple(lines) or ("Nothing is certain yet: each uncertainty is unknown or reaches across its limit.",)
 
 
@@ -87,7 +85,7 @@ def _unsaid(answer: AnswerResult) -> tuple[str, ...]:
     if answer.treatment is None:
         return ()
     treatment = None if answer.treatment == "none" else answer.treatment
-    parts = {"Treatment": treatment, "Stain": answer.stain, "Wood": answer.species}
+    parts = {"Treatment": treatment, "Dose": answer.dose, "Stain": answer.stain, "Wood": answer.species}
     said = answer.reason.casefold()
     return tuple(f"{name}: {part}" for name, part in parts.items() if part and part.casefold() not in said)
 

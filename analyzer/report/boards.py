@@ -55,14 +55,25 @@ class BoardFigure:
     photo: str
     ratio: str  # width over height
     share: str  # of the page's width: boards are drawn to one scale, as far as the shortest stays readable
+    whole: tuple[float, float]  # width and height of the pictures in mm; the zones are given in per cent of it
     beside: bool  # on paper, board and map lie side by side
-    board_src: str
-    map_src: str
+    board_jpeg: bytes
+    map_png: bytes
     zones: tuple[ZoneBox, ...]
     x_ticks: tuple[Tick, ...]
     y_ticks: tuple[Tick, ...]
     units: str
     before: str  # what of the blotch was in the bare wood; "" where no bare photo tells
+
+    @property
+    def board_src(self) -> str:
+        """The board's picture, for a page that fetches nothing."""
+        return data_uri("image/jpeg", self.board_jpeg)
+
+    @property
+    def map_src(self) -> str:
+        """The map, likewise."""
+        return data_uri("image/png", self.map_png)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +90,12 @@ class OverlayFigure:
 
     photo: str
     caption: str
-    src: str
+    jpeg: bytes
+
+    @property
+    def src(self) -> str:
+        """The picture, for a page that fetches nothing."""
+        return data_uri("image/jpeg", self.jpeg)
 
 
 def shown_boards(measurement: Measurement) -> tuple[ShownBoard, ...]:
@@ -147,9 +163,10 @@ def _figure(shown: ShownBoard, longest_mm: float, limit: float, results: Results
         photo=picture.photo if shown.photos == 1 else f"{picture.photo}, one of {shown.photos} photos",
         ratio=f"{columns / rows:.4f}",
         share=f"{share:.4f}",
+        whole=(length_mm, width_mm),
         beside=columns / rows < LONG_BOARD,
-        board_src=_data_uri("image/jpeg", jpeg(rasters.RGB)),
-        map_src=_data_uri("image/png", map_png(rasters.deviation, limit)),
+        board_jpeg=jpeg(rasters.RGB),
+        map_png=map_png(rasters.deviation, limit),
         zones=tuple(boxes),
         x_ticks=_ticks(length_mm, units, X_STEPS if share > SHORT_SHARE else X_STEPS_SHORT),
         y_ticks=_ticks(width_mm, units, Y_STEPS if columns / rows < LONG_BOARD else Y_STEPS_LONG),
@@ -197,7 +214,7 @@ def map_scale(limit: float) -> MapScale:
 
 def overlay_figure(overlay: Overlay) -> OverlayFigure:
     """Lay out what was seen in a photo that could not be measured."""
-    return OverlayFigure(overlay.photo, overlay.caption, _data_uri("image/jpeg", overlay_jpeg(overlay)))
+    return OverlayFigure(overlay.photo, overlay.caption, overlay_jpeg(overlay))
 
 
 def _ticks(extent_mm: float, units: words.Units, most_steps: int) -> tuple[Tick, ...]:
@@ -215,5 +232,6 @@ def _percent(fraction: float) -> str:
     return f"{100 * fraction:.3f}".rstrip("0").rstrip(".")
 
 
-def _data_uri(kind: str, data: bytes) -> str:
+def data_uri(kind: str, data: bytes) -> str:
+    """A picture inside the page."""
     return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"

@@ -95,7 +95,7 @@ def _effect(effect: EffectResult) -> EffectRow:
     u95 = effect.dlab_u95 or (None, None, None)
     parts = zip((effect.dl, effect.da, effect.db), u95, strict=True)
     return EffectRow(
-        name=words.treatment_name(effect.treatment),
+        name=words.treatment_name(effect.treatment, effect.dose),
         detail=words.sentence(", ".join(part for part in (effect.stain, words.count(effect.boards, "board")) if part)),
         says=words.sentence(f"{effect.says}."),
         blotch=words.blotch(effect.blotch_change, effect.blotch_change_u95),

@@ -1,26 +1,19 @@
 """How does the answer become one page that opens anywhere and prints well?"""
 
-from collections.abc import Sequence
 from pathlib import Path
 
-from analyzer.measurement import Measurement
-from analyzer.report.boards import ShownBoard, board_figures, map_scale, overlay_figure
-from analyzer.report.page import page_of
+from analyzer.report.content import Content
 
 TEMPLATES = Path(__file__).parent / "templates"
 
 
-def report_html(measurement: Measurement, boards: Sequence[ShownBoard], limit: float) -> bytes:
+def report_html(content: Content) -> bytes:
     """Write the report page: one file, no scripts, nothing fetched from elsewhere.
 
     Parameters
     ----------
-    measurement : Measurement
-        A measured job.
-    boards : sequence of ShownBoard
-        The boards to show, from `boards.shown_boards`.
-    limit : float
-        L* at both ends of the scale of the lightness maps, from `pictures.map_limit`.
+    content : Content
+        What stands on it.
 
     Returns
     -------
@@ -29,7 +22,6 @@ def report_html(measurement: Measurement, boards: Sequence[ShownBoard], limit: f
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415 - only when a report is written
 
-    units = measurement.job.units
     environment = Environment(
         loader=FileSystemLoader(TEMPLATES),
         autoescape=True,
@@ -38,9 +30,6 @@ def report_html(measurement: Measurement, boards: Sequence[ShownBoard], limit: f
         lstrip_blocks=True,
     )
     text = environment.get_template("report.html").render(
-        page=page_of(measurement.job, measurement.results),
-        boards=board_figures(boards, limit, measurement.results, units),
-        scale=map_scale(limit),
-        overlays=[overlay_figure(overlay) for overlay in measurement.overlays],
+        page=content.page, boards=content.boards, scale=content.scale, overlays=content.overlays
     )
     return text.encode()

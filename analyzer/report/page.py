@@ -5,9 +5,11 @@ from dataclasses import dataclass
 from analyzer.job import Job
 from analyzer.report import words
 from analyzer.report.answer_block import AnswerBlock, answer_block, job_facts
+from analyzer.report.approved import ApprovalRow
 from analyzer.report.cautions import Caution, cautions_of, closing_words
 from analyzer.report.charts import Chart, Row, chart
 from analyzer.report.colour_plots import ColourPlots, colour_plots
+from analyzer.report.customer import CustomerPage, customer_page
 from analyzer.report.effects import (
     DoseBlock,
     EffectGroup,
@@ -18,8 +20,11 @@ from analyzer.report.effects import (
     repeats_in_words,
 )
 from analyzer.report.lights import LightRow, light_rows, one_light_only
+from analyzer.report.looks import LookTable, look_table
 from analyzer.report.marks import Mark, colour_mark, evenness_mark, overall_mark
 from analyzer.report.photos import seen_photos
+from analyzer.report.prose import Prose, prose_of
+from analyzer.report.recipes import Recipes, recipes_of
 from analyzer.report.sources import SourceTable, source_table
 from analyzer.report.swatches import hex_colours, target_Labs, verdict_colours, zone_result
 from analyzer.report.tables import (
@@ -32,9 +37,6 @@ from analyzer.report.tables import (
     zone_row,
 )
 from analyzer.results import Results, ToolResult, VerdictResult
-
-REFERENCES = {"gray-card": "gray card", "step-card": "gray step card", "chart-24": "colour chart"}
-
 
 BY_CHART = ("colour chart", "stored")  # absolute colours are more than indicative
 
@@ -74,6 +76,7 @@ class Page:
     customer: str | None
     facts: tuple[str, ...]
     answer: AnswerBlock
+    for_customer: CustomerPage
     groups: tuple[VerdictGroup, ...]
     effects: tuple[EffectGroup, ...]  # treatments beside a control of their own board
     doses: tuple[DoseBlock, ...]  # treatments tried in several doses
@@ -81,22 +84,21 @@ class Page:
     repeats: str  # how closely repeated photos agree; empty without any
     lights: tuple[LightRow, ...]  # treatments seen in more than one light
     one_light_only: bool
-    tolerance: str
-    blotch_limit: str
-    is_range: bool  # the target has limits, not one colour
-    has_chart: bool  # every photo was corrected by a chart, its own or an earlier one
-    reference: str  # what lay in the photos
+    blotch_limit: str  # as said
     against_control: tuple[DifferenceRow, ...]  # in one photo, at a stage that was judged: the firmest numbers
     other_differences: tuple[DifferenceRow, ...]
     zones: tuple[ZoneRow, ...]  # at a stage that was judged
     other_zones: tuple[ZoneRow, ...]
+    looks: LookTable  # more figures of the unevenness
+    recipes: Recipes
     photos: tuple[PhotoRow, ...]
     cautions: tuple[Caution, ...]
     closing: str
+    prose: Prose
     tool: ToolResult
 
 
-def page_of(job: Job, results: Results) -> Page:
+def page_of(job: Job, results: Results, approvals: tuple[ApprovalRow, ...] = ()) -> Page:
     """Fill everything on the page but the pictures of the boards.
 
     Parameters
@@ -105,11 +107,15 @@ def page_of(job: Job, results: Results) -> Page:
         Names, target, limits and units.
     results : Results
         The answer.
+    approvals : tuple of ApprovalRow
+        What was approved already, from `approved.approval_rows`.
     """
-    groups = tuple(_group(members, job, results) for members in _comparable(results.verdicts))
+    comparable = _comparable(results.verdicts)
+    groups = tuple(_group(members, job, results) for members in comparable)
     used = [photo for photo in results.photos if photo.usable]
     judged = {verdict.stage for verdict in results.verdicts}
     firmest = [item for item in results.differences if item.stage in judged and is_against_control(item, results)]
+    has_chart = bool(used) and all(photo.correction in BY_CHART for photo in used)
     other_differences = [item for item in results.differences if item not in firmest]
     judged_zones = [zone for zone in results.zones if zone.stage in judged or not judged]
     other_zones = [zone for zone in results.zones if zone not in judged_zones]
@@ -118,6 +124,7 @@ def page_of(job: Job, results: Results) -> Page:
         customer=job.customer,
         facts=job_facts(job, results),
         answer=answer_block(job, results),
+        for_customer=customer_page(job, results, comparable, approvals, has_chart=has_chart),
         groups=groups,
         effects=effect_groups(results),
         doses=dose_blocks(results),
@@ -125,18 +132,17 @@ def page_of(job: Job, results: Results) -> Page:
         repeats=repeats_in_words(results),
         lights=light_rows(results),
         one_light_only=one_light_only(results),
-        tolerance=words.number(job.target.tolerance, words.COLOUR_DECIMALS),
         blotch_limit=_limit_words(job),
-        is_range=bool(job.target.between),
-        has_chart=bool(used) and all(photo.correction in BY_CHART for photo in used),
-        reference=REFERENCES[job.reference.kind],
         against_control=tuple(difference_row(item, results) for item in firmest),
         other_differences=tuple(difference_row(item, results) for item in other_differences),
         zones=tuple(zone_row(zone, job) for zone in judged_zones),
         other_zones=tuple(zone_row(zone, job) for zone in other_zones),
+        looks=look_table(results, job.units),
+        recipes=recipes_of(job, results),
         photos=tuple(photo_row(photo, job) for photo in seen_photos(results)),
         cautions=cautions_of(job),
         closing=closing_words(),
+        prose=prose_of(job, results.tool.method, _limit_words(job), has_chart=has_chart),
         tool=results.tool,
     )
 
@@ -192,12 +198,12 @@ def _group(members: list[VerdictResult], job: Job, results: Results) -> VerdictG
 
 def _row(item: VerdictResult, value: float | None, u95: float | None, decimals: int, mark: Mark) -> Row:
     text = words.measured(value, u95, decimals)
-    return Row(words.treatment_name(item.treatment), item.stain, value, u95, text, mark)
+    return Row(words.treatment_name(item.treatment, item.dose), item.stain, value, u95, text, mark)
 
 
 def _verdict_row(item: VerdictResult, job: Job, results: Results) -> VerdictRow:
     return VerdictRow(
-        name=words.treatment_name(item.treatment),
+        name=words.treatment_name(item.treatment, item.dose),
         detail=", ".join(part for part in (item.stain, words.count(item.boards, "board")) if part),
         swatches=verdict_colours(item, results),
         target=hex_colours(target_Labs(job, results, item.stage, item.light)),

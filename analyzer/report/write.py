@@ -8,22 +8,26 @@ from pathlib import Path, PurePosixPath
 from analyzer.errors import FolderError
 from analyzer.job import Job
 from analyzer.measurement import BoardPicture, Measurement
+from analyzer.paper.document import PaperName, paper_for
+from analyzer.report.approved import ApprovalRow, approval_rows
 from analyzer.report.boards import ShownBoard, shown_boards
+from analyzer.report.content import content_of
 from analyzer.report.csvfile import zones_csv
 from analyzer.report.html import report_html
 from analyzer.report.jsonfile import results_json
+from analyzer.report.pdf import report_pdf
 from analyzer.report.pictures import jpeg, map_limit, overlay_jpeg
 from analyzer.report.plates import plate_jpeg
 from analyzer.report.swap import is_half_done, recover, swap_in
 from analyzer.report.words import Units
 
-RESULTS, ZONES, REPORT, PICTURES = "results.json", "zones.csv", "report.html", "pictures"
+RESULTS, ZONES, REPORT, PAPER, PICTURES = "results.json", "zones.csv", "report.html", "report.pdf", "pictures"
 # Only files of these names in the pictures folder are ours to replace: somebody may keep photos there.
 OUR_PICTURES = re.compile(r"(?:board|map|seen)_[\w-]+\.jpg")
 
 
-def write_results(measurement: Measurement, folder: Path) -> tuple[Path, ...]:
-    """Write results.json, zones.csv, report.html and the pictures, all or nothing.
+def write_results(measurement: Measurement, folder: Path, paper: PaperName | None = None) -> tuple[Path, ...]:
+    """Write results.json, zones.csv, report.html, report.pdf and the pictures, all or nothing.
 
     Everything is made beforehand, then moved into place; if anything fails, the results of an earlier run are as
     they were. Photos and job.toml are never touched. What a killed run left behind is put right first.
@@ -33,12 +37,14 @@ def write_results(measurement: Measurement, folder: Path) -> tuple[Path, ...]:
     measurement : Measurement
         A measured job.
     folder : Path
-        The job folder; it must exist.
+        The job folder; it must exist. What was approved in it stands in the report.
+    paper : {"a4", "letter"}, optional
+        Of report.pdf; Letter for a job in inches, else A4, unless given.
 
     Returns
     -------
     tuple of Path
-        The files written: results.json, zones.csv and report.html first, then the pictures.
+        The files written: results.json, zones.csv, report.html and report.pdf first, then the pictures.
 
     Raises
     ------
@@ -47,7 +53,7 @@ def write_results(measurement: Measurement, folder: Path) -> tuple[Path, ...]:
     ValueError
         If a number in the results is not finite.
     """
-    files = made_files(measurement)
+    files = made_files(measurement, paper, approval_rows(folder, measurement.results))
     _refuse_to_replace_inputs(files, measurement.job)
     try:
         swap_in(files, folder, outdated=_outdated(folder, files, measurement.job))
@@ -70,14 +76,18 @@ def recover_results(folder: Path) -> None:
         raise _folder_error(folder, failed) from failed
 
 
-def made_files(measurement: Measurement) -> dict[str, bytes]:
+def made_files(
+    measurement: Measurement, paper: PaperName | None = None, approvals: tuple[ApprovalRow, ...] = ()
+) -> dict[str, bytes]:
     """Make every file in memory: name inside the job folder, with slashes, to its bytes."""
     boards = shown_boards(measurement)
     limit = map_limit(shown.rasters.deviation for shown in boards)
+    content = content_of(measurement, boards, limit, approvals)
     return {
         RESULTS: results_json(measurement.results),
         ZONES: zones_csv(measurement.results),
-        REPORT: report_html(measurement, boards, limit),
+        REPORT: report_html(content),
+        PAPER: report_pdf(content, paper or paper_for(measurement.job.units)),
         **_board_files(boards, limit, measurement.job.units),
         **_overlay_files(measurement),
     }
