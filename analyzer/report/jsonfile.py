@@ -1,6 +1,7 @@
 """How does the answer become `results.json`, and how is it read again?"""
 
 import math
+from collections.abc import Collection
 from typing import Any
 
 import msgspec
@@ -31,8 +32,18 @@ def results_json(results: Results) -> bytes:
     ValueError
         If a number is not finite: unknown is None, never NaN.
     """
-    tree = msgspec.to_builtins(results)
-    tidied = {key: _checked(value, key, tidy=key not in VERBATIM) for key, value in tree.items()}
+    return json_text(msgspec.to_builtins(results), verbatim=VERBATIM)
+
+
+def json_text(tree: dict[str, Any], *, verbatim: Collection[str] = ()) -> bytes:
+    """Write a tree as JSON in UTF-8, its numbers to `SIGNIFICANT_DIGITS`, the sections named in `verbatim` as they are.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite.
+    """
+    tidied = {key: _checked(value, key, tidy=key not in verbatim) for key, value in tree.items()}
     return (_text(tidied, "") + "\n").encode()
 
 
