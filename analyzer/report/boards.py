@@ -55,7 +55,6 @@ class BoardFigure:
     photo: str
     ratio: str  # width over height
     share: str  # of the page's width: boards are drawn to one scale, as far as the shortest stays readable
-    whole: tuple[float, float]  # width and height of the pictures in mm; the zones are given in per cent of it
     beside: bool  # on paper, board and map lie side by side
     board_jpeg: bytes
     map_png: bytes
@@ -163,7 +162,6 @@ def _figure(shown: ShownBoard, longest_mm: float, limit: float, results: Results
         photo=picture.photo if shown.photos == 1 else f"{picture.photo}, one of {shown.photos} photos",
         ratio=f"{columns / rows:.4f}",
         share=f"{share:.4f}",
-        whole=(length_mm, width_mm),
         beside=columns / rows < LONG_BOARD,
         board_jpeg=jpeg(rasters.RGB),
         map_png=map_png(rasters.deviation, limit),
