@@ -17,8 +17,10 @@ if TYPE_CHECKING:
 
 
 def compare(
-    first: Annotated[str, typer.Argument(metavar="A", help="A job folder, or a zone of it: DIR:BOARD/ZONE.")],
-    second: Annotated[str, typer.Argument(metavar="B", help="Another, or the same.")],
+    zones: Annotated[
+        tuple[str, str],
+        typer.Argument(metavar="A B", help="Two job folders, or a zone of each: DIR:BOARD/ZONE."),
+    ],
     *,
     as_json: Annotated[bool, typer.Option("--json", help="Print the same as JSON.")] = False,
 ) -> None:
@@ -26,7 +28,7 @@ def compare(
 
     Two zones are compared as they are; of two jobs, the zones of each pre-treatment that both have.
     """
-    found = analyzer.compare_records(first, second)
+    found = analyzer.compare_records(*zones)
     if as_json:
         typer.echo(json.dumps(asdict(found), indent=2, ensure_ascii=False))
         return
