@@ -246,7 +246,7 @@ def test_an_approval_is_told_with_who_when_what_for_and_what_has_changed(tmp_pat
     (row,) = approval_rows(tmp_path, results)
     assert row.zone == "A/shellac (stained, light “shop”)"
     assert row.says == "approved by Ms. Example on 2026-11-20, until 2027-06-30"
-    assert row.scope == "colour of the seat; covers colour and evenness; does not cover sheen"
+    assert row.scope == "Colour of the seat; covers colour and evenness; does not cover sheen"
     assert any("photos/a.jpg is no longer there" in changed for changed in row.changed)
     moved = tuple(
         replace(zone, lab=(39.0, *zone.lab[1:])) if zone.id == "A/shellac" else zone for zone in results.zones
@@ -259,7 +259,7 @@ def test_an_approval_that_a_later_one_supersedes_is_not_shown(tmp_path: Path) ->
     results = example_results()
     put(tmp_path, "first", approval(results))
     put(tmp_path, "second", approval(results, date="2026-11-22T10:00:00", supersedes="first", scope="all of it"))
-    assert [row.scope[:9] for row in approval_rows(tmp_path, results)] == ["all of it"]
+    assert [row.scope[:9] for row in approval_rows(tmp_path, results)] == ["All of it"]
 
 
 def test_a_job_without_approvals_has_none(tmp_path: Path) -> None:

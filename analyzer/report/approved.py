@@ -60,7 +60,7 @@ def _row(approval: Approval, folder: Path, results: Results) -> ApprovalRow:
 def _scope(approval: Approval) -> str:
     covered = f"covers {_and(approval.covers)}" if approval.covers else ""
     excluded = f"does not cover {approval.not_covered}" if approval.not_covered else ""
-    return "; ".join(part for part in (approval.scope, covered, excluded, approval.notes) if part)
+    return words.sentence("; ".join(part for part in (approval.scope, covered, excluded, approval.notes) if part))
 
 
 def _remeasured(approval: Approval, results: Results) -> list[str]:

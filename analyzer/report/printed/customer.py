@@ -12,8 +12,8 @@ from analyzer.report.customer import CustomerGroup, CustomerPage, CustomerRow
 from analyzer.report.page import Page
 from analyzer.report.printed.shapes import mark_block
 
-SWATCH_MM = (22.0, 8.6)
-TICK_MM, FIELD_MM = 3.0, 11.5  # side of a box to tick; height of a line to write on
+SWATCH_MM = (20.0, 7.0)
+TICK_MM, FIELD_MM = 3.0, 9.8  # side of a box to tick; height of a line to write on
 SIGN_PT = 7.2
 
 
@@ -92,7 +92,7 @@ def _covers(covers: Sequence[str], width_mm: float) -> Drawing:
         x = _say(canvas, "on board and zone", x) + 2
         canvas.line(x, 4.4, width_mm, 4.4)
 
-    return Drawing(width_mm, 6.0, draw)
+    return Drawing(width_mm, 5.0, draw)
 
 
 def _say(canvas: Canvas, words: str, x: float) -> float:
@@ -121,4 +121,4 @@ def _line(signer: str, width_mm: float) -> Drawing:
             words_at(canvas, words, x, FIELD_MM - 0.8, font=SANS, size_pt=SIGN_PT)
             x += wide + between
 
-    return Drawing(width_mm, FIELD_MM + 1.5, draw)
+    return Drawing(width_mm, FIELD_MM + 0.8, draw)
