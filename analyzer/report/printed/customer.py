@@ -41,7 +41,7 @@ def customer_blocks(page: Page, width_mm: float) -> Iterator[Flowable]:
         yield text("In each pair of colours the test boards are on the left, the agreed colour on the right.", SMALL)
     for term in mine.terms:
         yield led_text(term.lead, term.says, CELL)
-        yield gap(1.1)
+        yield gap(0.5)
     yield from _approvals(mine)
     yield together([text("Signature", SUBHEADING), _covers(mine.covers, width_mm), *_lines(mine.signers, width_mm)])
 
@@ -77,7 +77,7 @@ def _approvals(mine: CustomerPage) -> Iterator[Flowable]:
         changed = "; ".join(approval.changed)
         since = f"Changed since: {changed}." if changed else "Nothing that it rests on has changed since."
         yield led_text(approval.zone, f"{approval.says}.{scope} {since}", CELL)
-        yield gap(1.1)
+        yield gap(0.5)
 
 
 def _covers(covers: Sequence[str], width_mm: float) -> Drawing:
