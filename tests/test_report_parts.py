@@ -201,7 +201,7 @@ def test_every_figure_of_a_zones_looks_stands_with_what_it_means_in_the_jobs_uni
     )  # fmt: skip
     results = replace(example_results(), zones=(zone,))
     metric, inches = look_table(results, "mm"), look_table(results, "in")
-    assert metric.rows[0].values == (
+    assert metric.groups[0].rows[0].values == (
         "1.00", "0.11", "0.22", "0.33", "0.44", "12 %", "3.1 %", "0.55", "0.66", "−1.2 / +0.8", "0.88", "0.99",
         "× 0.90", "0.21 ± 0.05", "0.31 ± 0.06",
     )  # fmt: skip
@@ -212,7 +212,7 @@ def test_every_figure_of_a_zones_looks_stands_with_what_it_means_in_the_jobs_uni
 
 
 def test_figures_that_no_zone_has_take_no_room() -> None:
-    assert look_table(example_results(), "mm").rows == ()  # nothing but the blotch index, which stands elsewhere
+    assert look_table(example_results(), "mm").groups == ()  # nothing but the blotch index, which stands elsewhere
 
 
 # Approvals

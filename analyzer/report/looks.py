@@ -24,10 +24,16 @@ class LookRow:
     """One zone."""
 
     zone: str
-    taken: str
-    colour: tuple[float, float, float]  # CIELAB
     values: tuple[str, ...]  # one a column
     says: str  # what the lightness of the ground has to do with it; "" where nothing is to be told
+
+
+@dataclass(frozen=True, slots=True)
+class LookGroup:
+    """Zones at one stage in one light."""
+
+    taken: str
+    rows: tuple[LookRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +41,7 @@ class LookTable:
     """All zones of which more is known than the blotch index."""
 
     columns: tuple[LookColumn, ...]
-    rows: tuple[LookRow, ...]
+    groups: tuple[LookGroup, ...]
 
 
 def look_table(results: Results, units: words.Units) -> LookTable:
@@ -43,17 +49,16 @@ def look_table(results: Results, units: words.Units) -> LookTable:
     judged = {verdict.stage for verdict in results.verdicts}
     zones = [zone for zone in results.zones if (zone.stage in judged or not judged) and zone.blotch is not None]
     kept = [(column, values) for column, values in _columns(zones, units) if any(value != "–" for value in values)]
-    rows = tuple(
-        LookRow(
-            zone=zone.id,
-            taken=words.taken(zone.stage, zone.light),
-            colour=zone.lab,
-            values=tuple(values[i] for _, values in kept),
-            says=lightness_says(zone, results.zones),
-        )
-        for i, zone in enumerate(zones)
+    if len(kept) <= 1:  # the index alone, which stands with the zones
+        return LookTable((), ())
+    groups: dict[str, list[LookRow]] = {}
+    for i, zone in enumerate(zones):
+        row = LookRow(zone.id, tuple(values[i] for _, values in kept), lightness_says(zone, results.zones))
+        groups.setdefault(words.taken(zone.stage, zone.light), []).append(row)
+    return LookTable(
+        columns=tuple(column for column, _ in kept),
+        groups=tuple(LookGroup(taken, tuple(rows)) for taken, rows in groups.items()),
     )
-    return LookTable(tuple(column for column, _ in kept), rows if len(kept) > 1 else ())
 
 
 def lightness_says(zone: ZoneResult, zones: Iterable[ZoneResult]) -> str:

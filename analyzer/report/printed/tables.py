@@ -225,7 +225,7 @@ def _zone(row: ZoneRow, *, has_added: bool) -> list[Cell]:
 
 
 def _looks(looks: LookTable, page: Page, width_mm: float) -> Iterator[Flowable]:
-    if not looks.rows:
+    if not looks.groups:
         return
     yield from heading("How the unevenness looks", HEADING, LEAST_MM)
     yield text(page.prose.looks, SMALL)
@@ -233,13 +233,15 @@ def _looks(looks: LookTable, page: Page, width_mm: float) -> Iterator[Flowable]:
         part = slice(first, first + LOOKS_ABREAST)
         heads: list[Column] = [("zone", 32, "bold")]
         heads += [(column.heading, 18, "right") for column in looks.columns[part]]
-        rows = [[row.zone, *row.values[part]] for row in looks.rows]
-        yield small_table(heads, rows, width_mm * (32 + 18 * len(looks.columns[part])) / (32 + 18 * LOOKS_ABREAST))
-        yield gap(2)
+        wide = width_mm * (32 + 18 * len(looks.columns[part])) / (32 + 18 * LOOKS_ABREAST)
+        for group in looks.groups:
+            yield from heading(group.taken, SUBHEADING, LEAST_MM)
+            yield small_table(heads, [[row.zone, *row.values[part]] for row in group.rows], wide)
     yield from _meanings((column.heading, column.means) for column in looks.columns)
-    for row in looks.rows:
-        if row.says:
-            yield led_text(row.zone, f"{row.says}.", CELL)
+    for group in looks.groups:
+        for row in group.rows:
+            if row.says:
+                yield led_text(row.zone, f"({group.taken}) {row.says}.", CELL)
 
 
 def _meanings(columns: Iterable[tuple[str, str]]) -> Iterator[Flowable]:
