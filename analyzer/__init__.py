@@ -11,13 +11,23 @@ if TYPE_CHECKING:
     from analyzer.check import check_photo, check_photos
     from analyzer.completeness import unmeasured
     from analyzer.corrections import corrections_folder, find_correction, kept_corrections, remove_correction
-    from analyzer.errors import AnalyzerError, CorrectionError, FolderError, JobExistsError, JobFileError, RecordError
+    from analyzer.errors import (
+        AnalyzerError,
+        ArchiveError,
+        CorrectionError,
+        FolderError,
+        JobExistsError,
+        JobFileError,
+        RecordError,
+    )
     from analyzer.jobfile import read_job
     from analyzer.keeping import keep_corrections
     from analyzer.measure import measure_job
     from analyzer.newjob import new_job
     from analyzer.power import boards_needed, power_of, smallest_seen
+    from analyzer.record.archive_reading import verify_archive
     from analyzer.record.index import open_index
+    from analyzer.record.pack import pack_job, unpack_job
     from analyzer.record.query import Query
     from analyzer.record.recipe_comparison import compare_recipes, compare_records
     from analyzer.report.jsonfile import read_results, results_json
@@ -28,6 +38,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "AnalyzerError",
+    "ArchiveError",
     "CorrectionError",
     "FolderError",
     "JobExistsError",
@@ -47,6 +58,7 @@ __all__ = [
     "measure_job",
     "new_job",
     "open_index",
+    "pack_job",
     "power_of",
     "read_job",
     "read_results",
@@ -57,6 +69,8 @@ __all__ = [
     "summary",
     "tool_version",
     "unmeasured",
+    "unpack_job",
+    "verify_archive",
     "write_results",
     "write_strips",
 ]
@@ -83,6 +97,10 @@ _HOME = {
     "RecordError": "analyzer.errors",
     "Query": "analyzer.record.query",
     "open_index": "analyzer.record.index",
+    "pack_job": "analyzer.record.pack",
+    "unpack_job": "analyzer.record.pack",
+    "verify_archive": "analyzer.record.archive_reading",
+    "ArchiveError": "analyzer.errors",
     "compare_records": "analyzer.record.recipe_comparison",
     "compare_recipes": "analyzer.record.recipe_comparison",
     "read_job": "analyzer.jobfile",

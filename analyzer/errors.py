@@ -43,6 +43,10 @@ class ApprovalError(AnalyzerError):
     """An approval is not there, cannot be read or made, or does not hold any more: approve anew, or name another."""
 
 
+class ArchiveError(AnalyzerError):
+    """A job cannot be packed, or an archive cannot be trusted or unpacked: nothing of it was kept."""
+
+
 class RecordError(AnalyzerError):
     """The index of all jobs cannot be used, or what is searched for is not there: name another file or folder."""
 

@@ -16,6 +16,8 @@ COMMANDS = {
     "check": ("PHOTO…", "Check whether photos can be used, and what to change if not."),
     "measure": ("DIR", "Measure a job: its photos to results.json, zones.csv, report."),
     "compare": ("A B", "Compare two recipes: what differs, what was not recorded."),
+    "pack": ("DIR", "Pack a job into one archive, complete in itself, each file proved."),
+    "unpack": ("ZIP", "Unpack an archive into a new job folder, once each file is proved."),
     "corrections": ("…", "List, show or remove the corrections kept for later jobs."),
 }
 
