@@ -136,7 +136,7 @@ def test_a_fact_of_the_whole_board_stands_with_each_of_its_zones() -> None:
         ("solids", 5, "5 %"),
         ("dilution", 3, "3 parts of thinner to one"),
         ("dilution", "1:3", "1:3"),
-        ("scuff", 320, "P320"),
+        ("scuff", 320, "320"),
         ("sheen", 35, "35 gloss units"),
         ("raised", True, "yes"),
         ("temperature", 20.5, "20.5 °C"),

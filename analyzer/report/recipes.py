@@ -71,8 +71,7 @@ def said(field: RecipeField, value: Any) -> str:  # noqa: ANN401 - whatever the 
     if isinstance(value, int | float):
         if field.kind == "dilution":
             return f"{value:g} parts of thinner to one"
-        number = f"P{value:g}" if field.kind in ("grit", "grits") and field.key == "scuff" else f"{value:g}"
-        return f"{number} {UNITS[field.kind]}" if field.kind in UNITS else number
+        return f"{value:g} {UNITS[field.kind]}" if field.kind in UNITS else f"{value:g}"
     return str(value)
 
 
