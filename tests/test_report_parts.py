@@ -122,11 +122,14 @@ def test_what_is_recorded_of_no_zone_is_told_once_and_the_rest_where_it_is_missi
 
 def test_a_fact_of_the_whole_board_stands_with_each_of_its_zones() -> None:
     job = example_job()
-    table = {"id": "A", "lot": "7 of March", "moisture": 7.5}
-    shared = recipes_of(replace(job, as_read={**job.as_read, "board": [table]}), example_results())
+    first = replace(job.boards[0], circumstances={"lot": "7 of March", "moisture": 7.5})
+    control = replace(first.zones[0], circumstances={"moisture": 9})
+    first = replace(first, zones=(control, *first.zones[1:]))
+    shared = recipes_of(replace(job, boards=(first, *job.boards[1:])), example_results())
     by_zone = {block.zones: dict(block.facts) for block in shared.blocks}
     assert by_zone["A/glue"]["lot"] == "7 of March"
     assert by_zone["A/glue"]["moisture of the wood"] == "7.5 %"
+    assert by_zone["A/control"]["moisture of the wood"] == "9 %"  # its own goes before its board's
     assert "lot" not in by_zone["R/glue"]
 
 

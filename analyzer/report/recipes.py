@@ -37,15 +37,14 @@ def recipes_of(job: Job, results: Results) -> Recipes:
     Parameters
     ----------
     job : Job
-        Its zones, with their recipes; facts that a whole board shares stand with the board in the job file.
+        Its zones, with their recipes and circumstances.
     results : Results
         Ranks of the treatments.
     """
-    tables = {table.get("id"): table for table in job.as_read.get("board", []) if isinstance(table, Mapping)}
     alike: dict[str, list[tuple[Board, Zone, dict[str, Any]]]] = {}
     for board in job.boards:
         for zone in board.zones:
-            facts = recorded(tables.get(board.id, {}), zone.recipe)
+            facts = recorded(board.circumstances, {**zone.recipe, **zone.circumstances})
             key = repr((zone.treatment, zone.stain, board.species, facts))
             alike.setdefault(key, []).append((board, zone, facts))
     ranks = _ranks(results)
