@@ -182,7 +182,8 @@ def _of_results(folder: Path, approval: Approval) -> Iterator[Change]:
         told = f"{RESULTS} was written anew after approval; the values of {approval.zone.id} are the same"
         yield Change("results", told, matters=False)
     else:
-        told = f"{RESULTS} now gives {_lab_words(lab)} for {approval.zone.id}; approved was {_lab_words(approval.zone.lab)}"
+        was = _lab_words(approval.zone.lab)
+        told = f"{RESULTS} now gives {_lab_words(lab)} for {approval.zone.id}; approved was {was}"
         yield Change("results", told, matters=True)
 
 

@@ -9,7 +9,7 @@ hash does not keep anybody from writing another one; the signed board is what co
 import hashlib
 import json
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date as Day  # noqa: N812 - `date` is a key of the file
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -138,9 +138,9 @@ class Approval:
         """What two approvals must have in common for the later one to supersede the other."""
         return self.zone.id, self.zone.stage, self.zone.light
 
-    def has_expired(self, today: date) -> bool:
+    def has_expired(self, today: Day) -> bool:
         """Whether the agreed time is over."""
-        return self.until is not None and date.fromisoformat(self.until[:10]) < today
+        return self.until is not None and Day.fromisoformat(self.until[:10]) < today
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +214,9 @@ def read_approval(path: Path) -> Approval:
 
     try:
         known = {key: value for key, value in content.items() if key not in ("name", "is_whole")}
-        found = msgspec.convert({**known, "name": path.stem, "is_whole": seal_of(content) == known.get("sha256")}, Approval)
+        found = msgspec.convert(
+            {**known, "name": path.stem, "is_whole": seal_of(content) == known.get("sha256")}, Approval
+        )
         if found.format != FORMAT:
             raise _refused(path, f"is of format {found.format}; this version reads format {FORMAT}")
         _check_dates(found)
@@ -248,9 +250,9 @@ def _moment(approval: Approval | None) -> str:
 
 def _check_dates(approval: Approval) -> None:
     """Raise ValueError where a date is none."""
-    date.fromisoformat(approval.date[:10])
+    Day.fromisoformat(approval.date[:10])
     if approval.until is not None:
-        date.fromisoformat(approval.until[:10])
+        Day.fromisoformat(approval.until[:10])
 
 
 def _refused(path: Path, what: str, remedy: str = "Take it from a backup, or approve the zone anew.") -> ApprovalError:

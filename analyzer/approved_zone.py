@@ -169,9 +169,7 @@ def _sight_of_record(kept: ApprovedSight, zone: ApprovedZone, board: str) -> Sig
         masked=0.0,
         covered=0.0,
         glare=0.0,
-        evenness=Evenness(
-            zone.blotch, zone.blotch_u95, zone.figure, zone.patch_mm, (), np.zeros((0, 0), np.float32)
-        ),
+        evenness=Evenness(zone.blotch, zone.blotch_u95, zone.figure, zone.patch_mm, (), np.zeros((0, 0), np.float32)),
         window=(slice(0, 0), slice(0, 0)),
         measured=NOTHING_MEASURED,
     )
@@ -179,7 +177,9 @@ def _sight_of_record(kept: ApprovedSight, zone: ApprovedZone, board: str) -> Sig
     # only what is left open of the curve acts on later comparisons: `Correction.tone_acts` asks for no more
     curve = ToneCurve(mid_level=mid, darkest=darkest, lightest=lightest)
     tone: ToneFit = replace(
-        unusable("kept in an approval"), curve=curve, covariance=_matrix(kept.tone_covariance, len(kept.tone_covariance))
+        unusable("kept in an approval"),
+        curve=curve,
+        covariance=_matrix(kept.tone_covariance, len(kept.tone_covariance)),
     )
     correction = Correction(
         matrix=_matrix(kept.matrix, 3),

@@ -126,6 +126,14 @@ KINDS = (
         "What lies outside is left out of every measure; zones of which too little is left are not measured.",
     ),
     FindingKind(
+        "scale-unknown",
+        Severity.NOTE,
+        "How large the part is, is not known: its colour is measured, its evenness is not.",
+        "Give its size (--size LENGTHxWIDTH, or size in verify.toml), or lay edge strips along it.",
+        "Blotch is variation between 4 and 50 mm. Without a scale the same clouds look coarse on a small part and fine "
+        "on a large one.",
+    ),
+    FindingKind(
         "corners-misfit",
         Severity.WARNING,
         "By its corners the board is {seen:.2f} times as long as wide; job.toml says {told:.2f}.",

@@ -15,7 +15,9 @@ from calibration.findings import REGISTRY
 ROOT = Path(__file__).parent.parent
 FOLDERS = ("analyzer", "calibration", "shared", "sample_images", "tests", "docs", ".ci")
 TEXTS = {".py", ".md", ".toml", ".csv", ".json", ".html", ".css", ".svg", ".txt", ""}
-MADE = re.compile(r"__pycache__|^sample_images/[^/]+/(results\.json|zones\.csv|report\.html|pictures/)")
+MADE = re.compile(
+    r"__pycache__|^sample_images/[^/]+/(plan\.\w+|labels\.pdf|results\.json|zones\.csv|report\.(html|pdf)|pictures/|approvals/|verify/)"
+)
 
 
 def files() -> list[Path]:

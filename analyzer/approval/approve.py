@@ -18,7 +18,6 @@ from analyzer.approvals import (
     ApprovedFile,
     ApprovedJob,
     ApprovedLimits,
-    ApprovedZone,
     Covered,
     approval_json,
     approvals_of,
@@ -37,7 +36,6 @@ from analyzer.pooling import MeasuredZone
 from analyzer.repeats import counted_once
 from analyzer.report.jsonfile import read_results
 from analyzer.results import STAGES, Results, Stage, ToolResult, ZoneResult
-from analyzer.uncertainty import Sight
 from analyzer.version import tool_version
 
 SAME_LAB: Final = 0.02  # of each of L*, a*, b*: results.json keeps six digits (chosen)
@@ -45,12 +43,12 @@ NAME_LETTERS: Final = 80  # of a file's name; systems allow 255 bytes
 
 
 @dataclass(frozen=True, slots=True)
-class Terms:
+class ApprovalTerms:
     """What people agreed on, beside the zone itself."""
 
     by: str
     scope: str
-    covers: tuple[Covered, ...] = ("colour", "evenness")
+    covers: tuple[str, ...] = ("colour", "evenness")  # of `COVERS`
     not_covered: str | None = None
     notes: str | None = None
     date: str | None = None  # ISO 8601; None: now
@@ -58,7 +56,7 @@ class Terms:
 
 
 def approve_zone(
-    folder: Path, zone: str, terms: Terms, *, stage: Stage | None = None, light: str | None = None
+    folder: Path, zone: str, terms: ApprovalTerms, *, stage: Stage | None = None, light: str | None = None
 ) -> Approval:
     """Freeze an agreed zone as `approvals/NAME.json`.
 
@@ -68,7 +66,7 @@ def approve_zone(
         A job folder that was measured: its results.json must hold, and fit its photos.
     zone : str
         "board/zone".
-    terms : Terms
+    terms : ApprovalTerms
         Who approved, what the approval covers and what it does not.
     stage, light : str, optional
         Which of the zone's photos count; left out: the target's stage, else the latest that was photographed, and the
@@ -88,7 +86,7 @@ def approve_zone(
     FolderError
         If the file cannot be written.
     """
-    terms = _checked(terms)
+    _check(terms)
     job = read_job(folder)
     results, results_sha256 = _results_of(job.folder)
     stage, light = _which(job, results, zone, stage, light)
@@ -107,7 +105,7 @@ def approve_zone(
         date=terms.date or datetime.now(tz=UTC).replace(microsecond=0).isoformat(),
         until=terms.until,
         scope=terms.scope,
-        covers=terms.covers,
+        covers=_covered(terms.covers),
         not_covered=terms.not_covered,
         notes=terms.notes,
         supersedes=_last(earlier),
@@ -128,13 +126,13 @@ def approve_zone(
     return read_approval(_written(job.folder, approval))
 
 
-def _checked(terms: Terms) -> Terms:
-    """Terms that say something, in order."""
+def _check(terms: ApprovalTerms) -> None:
+    """Raise where terms say nothing, or nothing that makes sense."""
     for name, text in (("who approves", terms.by), ("what the approval covers", terms.scope)):
         if not text.strip() or not text.isprintable():
             raise ApprovalError(f"{name} is not said.", remedy="Say it in words, on one line.")
-    for text in (terms.not_covered, terms.notes):
-        if text is not None and not text.isprintable():
+    for more in (terms.not_covered, terms.notes):
+        if more is not None and not more.isprintable():
             raise ApprovalError("what is not covered and notes are one line each.", remedy="Leave out line breaks.")
     unknown = [word for word in terms.covers if word not in COVERS]
     if unknown or not terms.covers:
@@ -145,7 +143,10 @@ def _checked(terms: Terms) -> Terms:
     given, until = _date("date", terms.date), _date("until", terms.until)
     if until is not None and until < (given or datetime.now(tz=UTC).date()):
         raise ApprovalError(f"the approval would have ended before it began: until {terms.until}.", remedy="")
-    return replace(terms, covers=tuple(word for word in COVERS if word in terms.covers))
+
+
+def _covered(words: Sequence[str]) -> tuple[Covered, ...]:
+    return tuple(word for word in COVERS if word in words)
 
 
 def _date(name: str, text: str | None) -> date | None:
@@ -170,9 +171,7 @@ def _results_of(folder: Path) -> tuple[Results, str]:
         raise ApprovalError(f"{path} cannot be used: {wrong}.", remedy=remedy) from wrong
 
 
-def _which(
-    job: Job, results: Results, zone: str, stage: Stage | None, light: str | None
-) -> tuple[Stage, str | None]:
+def _which(job: Job, results: Results, zone: str, stage: Stage | None, light: str | None) -> tuple[Stage, str | None]:
     """Stage and light at which the zone is approved."""
     try:
         job.zone(zone)
@@ -185,10 +184,12 @@ def _which(
     if not seen:
         raise ApprovalError(f"{zone} was not measured in any photo.", remedy="See results.json for why.")
     stages = [name for name in STAGES if any(result.stage == name for result in seen)]
-    chosen = stage or (job.target.stage if job.target.stage in stages else stages[-1])
+    chosen: Stage = stage or (job.target.stage if job.target.stage and job.target.stage in stages else stages[-1])
     lights = [result.light for result in seen if result.stage == chosen]
     if not lights:
-        raise ApprovalError(f"no photo shows {zone} {chosen}; there are: {', '.join(stages)}.", remedy="Name one of these.")
+        raise ApprovalError(
+            f"no photo shows {zone} {chosen}; there are: {', '.join(stages)}.", remedy="Name one of these."
+        )
     if light is None and len(lights) > 1:
         told = ", ".join(name or "one without a name" for name in lights)
         raise ApprovalError(f"{zone} was photographed in several lights: {told}.", remedy="Say which: --light NAME.")
@@ -206,7 +207,9 @@ def _paths(job: Job, zone: str) -> list[str]:
 
 def _measure(job: Job, paths: Sequence[str], stage: Stage, light: str | None) -> list[MeasuredPhoto]:
     boards = {path.partition("/")[0] for path in paths}
-    files = [entry.file for entry in job.photos if entry.board in boards and (entry.stage, entry.light) == (stage, light)]
+    files = [
+        entry.file for entry in job.photos if entry.board in boards and (entry.stage, entry.light) == (stage, light)
+    ]
     available = available_corrections(job)
     return counted_once([measure_photo(job, file, available) for file in dict.fromkeys(files)])
 
@@ -216,8 +219,7 @@ def _zone_in(
 ) -> tuple[MeasuredZone, tuple[PhotoOfSight, ...]] | None:
     """One zone over all photos, and what is kept of each of them."""
     board, zone = job.zone(path)
-    sights: list[Sight] = []
-    kept: list[PhotoOfSight] = []
+    sights, kept = [], []
     for photo in measured:
         for seen in photo.boards:
             sight = seen.sights.get(zone.id)
@@ -245,7 +247,9 @@ def _present(
 def _check_same(results: Results, zone: MeasuredZone) -> None:
     """results.json must be of these photos: people looked at the report that belongs to it."""
     shown: ZoneResult = next(
-        result for result in results.zones if (result.id, result.stage, result.light) == (zone.id, zone.stage, zone.light)
+        result
+        for result in results.zones
+        if (result.id, result.stage, result.light) == (zone.id, zone.stage, zone.light)
     )
     off = max(abs(float(a) - b) for a, b in zip(zone.Lab, shown.lab, strict=True))
     if off > SAME_LAB or results.tool.method != METHOD:
@@ -261,7 +265,9 @@ def _limits(job: Job, found: dict[str, tuple[MeasuredZone, tuple[PhotoOfSight, .
         return ApprovedLimits(tolerance, wish, None, None, "agreed")
     if not job.blotch_limit_zones:
         return ApprovedLimits(tolerance, wish, job.evenness.limit, 0.0, "agreed")
-    zones = [one[0] for path in job.blotch_limit_zones if (one := found[path]) is not None and one[0].blotch is not None]
+    zones = [
+        one[0] for path in job.blotch_limit_zones if (one := found[path]) is not None and one[0].blotch is not None
+    ]
     if len(zones) < len(job.blotch_limit_zones):
         return ApprovedLimits(tolerance, wish, None, None, ", ".join(job.blotch_limit_zones))
     worst = max(zones, key=lambda zone: zone.blotch or 0.0)
