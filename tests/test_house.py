@@ -16,7 +16,8 @@ ROOT = Path(__file__).parent.parent
 FOLDERS = ("analyzer", "calibration", "shared", "sample_images", "tests", "docs", ".ci")
 TEXTS = {".py", ".md", ".toml", ".csv", ".json", ".html", ".css", ".svg", ".txt", ""}
 MADE = re.compile(
-    r"__pycache__|^sample_images/[^/]+/(plan\.\w+|labels\.pdf|results\.json|zones\.csv|report\.(html|pdf)|pictures/|approvals/|verify/)"
+    r"__pycache__|^sample_images/[^/]+/"
+    r"(plan\.\w+|labels\.pdf|results\.json|zones\.csv|report\.(html|pdf)|pictures/|approvals/|verify/)"
 )
 
 
