@@ -21,6 +21,7 @@ ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 UPPER, LOWER = README.split("\n# Reference\n")
 DEMO = "sample_images/hall-bench"
+PLANNED = "sample_images/entry-bench"  # a job that has no boards yet
 SET_UP = (f"pip install . && evenboard measure {DEMO}", "pip install '.[test]' && pytest")
 
 
@@ -49,6 +50,8 @@ def workplace(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     folder = tmp_path_factory.mktemp("readme")
     ignored = shutil.ignore_patterns(RESULTS, ZONES, REPORT, PICTURES)
     shutil.copytree(ROOT / DEMO, folder / DEMO, ignore=ignored)
+    (folder / PLANNED).mkdir()
+    shutil.copy(ROOT / PLANNED / "job.toml", folder / PLANNED)
     with contextlib.chdir(folder):
         yield folder
 

@@ -95,8 +95,8 @@ def _sentences(
         else ", as job.toml says."
     )
     pooled = (
-        "It is reckoned for one treatment alone. Measuring shares the spread among all treatments on a wood, so that "
-        "several treatments show somewhat more."
+        "It is reckoned for one treatment alone and for nothing known beforehand. Measuring shares the spread among "
+        "all treatments on a wood, so that several treatments may show somewhat more."
     )
     one = (
         "One board alone can show none of this: whether a difference comes from the treatment or from that board "
