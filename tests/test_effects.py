@@ -19,8 +19,8 @@ from analyzer.effects import Paired, effects, paired_zones
 from analyzer.evenness import Evenness
 from analyzer.job import Board, EvennessWish, Job, Reference, Target, Zone
 from analyzer.pooling import MeasuredZone
-from analyzer.report.effects import dose_blocks, effect_groups, matrix_tables, repeats_in_words
 from analyzer.report.content import content_of
+from analyzer.report.effects import dose_blocks, effect_groups, matrix_tables, repeats_in_words
 from analyzer.report.html import report_html
 from analyzer.report.jsonfile import read_results, results_json
 from analyzer.results import (
