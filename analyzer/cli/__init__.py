@@ -12,16 +12,17 @@ from collections.abc import Sequence
 # command: (arguments, first line of its help); module, function and docstring of the command say the same
 COMMANDS = {
     "new": ("DIR", "Start a job folder with a commented job.toml."),
-    "plan": ("DIR", "Plan a trial: boards, zones, schedule, amounts, labels."),
+    "plan": ("DIR", "Plan a trial: boards and zones, how many, drawings, labels."),
     "strips": ("OUT.pdf", "Print edge strips for a board: a PDF at exact size."),
     "check": ("PHOTO…", "Check whether photos can be used, and what to change if not."),
     "measure": ("DIR", "Measure a job: its photos to results.json, zones.csv, report."),
+    "find": ("…", "Find recorded zones of all jobs: by wood, treatment, colour, verdict."),
     "compare": ("A B", "Compare two recipes: what differs, what was not recorded."),
     "match": ("DIR", "Say what to change to reach the target: direction, dose, a mix."),
     "approve": ("DIR", "Freeze an agreed BOARD/ZONE; --list shows what was approved."),
     "verify": ("DIR", "Hold production parts in photos against the approved zone."),
-    "pack": ("DIR", "Pack a job into one archive, complete in itself, each file proved."),
-    "unpack": ("ZIP", "Unpack an archive into a new job folder, once each file is proved."),
+    "pack": ("DIR", "Pack a job into one archive, whole and proved."),
+    "unpack": ("ZIP", "Unpack an archive into a new job folder, once proved."),
     "corrections": ("…", "List, show or remove the corrections kept for later jobs."),
 }
 

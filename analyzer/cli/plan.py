@@ -17,9 +17,9 @@ def plan(
     ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print what plan.json holds, not a summary.")] = False,
 ) -> None:
-    """Plan a trial: boards, zones, schedule, amounts, labels.
+    """Plan a trial: boards and zones, how many, drawings, labels.
 
-    Writes plan.json, plan.html, plan.pdf, plan.ics and labels.pdf into the folder, all or none. The job needs neither
+    Writes plan.json, plan.html, plan.pdf and labels.pdf into the folder, all or none. The job needs neither
     boards nor photos yet.
     """
     made = analyzer.plan_job(folder)
