@@ -36,16 +36,17 @@ if TYPE_CHECKING:
     from analyzer.match.terminal import match_summary
     from analyzer.measure import measure_job
     from analyzer.newjob import new_job
-    from analyzer.power import boards_needed, power_of, smallest_seen
-    from analyzer.record.archive_reading import verify_archive
-    from analyzer.record.index import open_index
-    from analyzer.record.pack import pack_job, unpack_job
-    from analyzer.record.query import Query
-    from analyzer.record.recipe_comparison import compare_recipes, compare_records
     from analyzer.plan.board_entries import BoardsExistError, write_boards
     from analyzer.plan.plan import plan_job
     from analyzer.plan.plan_file import plan_json, read_plan
     from analyzer.plan.write import write_plan
+    from analyzer.power import boards_needed, power_of, smallest_seen
+    from analyzer.record.archive_reading import verify_archive
+    from analyzer.record.find import FindRequest, find_records
+    from analyzer.record.index import open_index
+    from analyzer.record.pack import pack_job, unpack_job
+    from analyzer.record.query import Query
+    from analyzer.record.recipe_comparison import compare_recipes, compare_records
     from analyzer.report.jsonfile import read_results, results_json
     from analyzer.report.terminal import summary
     from analyzer.report.write import recover_results, write_results
@@ -59,6 +60,7 @@ __all__ = [
     "ArchiveError",
     "BoardsExistError",
     "CorrectionError",
+    "FindRequest",
     "FolderError",
     "JobExistsError",
     "JobFileError",
@@ -79,6 +81,7 @@ __all__ = [
     "compare_records",
     "corrections_folder",
     "find_correction",
+    "find_records",
     "keep_corrections",
     "kept_corrections",
     "match_job",
@@ -159,6 +162,8 @@ _HOME = {
     "RecordError": "analyzer.errors",
     "Query": "analyzer.record.query",
     "open_index": "analyzer.record.index",
+    "FindRequest": "analyzer.record.find",
+    "find_records": "analyzer.record.find",
     "pack_job": "analyzer.record.pack",
     "unpack_job": "analyzer.record.pack",
     "verify_archive": "analyzer.record.archive_reading",

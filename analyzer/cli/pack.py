@@ -19,7 +19,7 @@ def pack(
     *,
     as_json: Annotated[bool, typer.Option("--json", help="Print what was packed as JSON.")] = False,
 ) -> None:
-    """Pack a job into one archive, complete in itself, each file proved.
+    """Pack a job into one archive, whole and proved.
 
     Photos, results, report, plan, approvals, and the kept corrections that it may have relied on. An archive that is
     there already is left as it is. The job folder is not changed.

@@ -19,7 +19,7 @@ def unpack(
     *,
     as_json: Annotated[bool, typer.Option("--json", help="Print what was unpacked as JSON.")] = False,
 ) -> None:
-    """Unpack an archive into a new job folder, once each file is proved.
+    """Unpack an archive into a new job folder, once proved.
 
     An archive that is damaged, was changed, or could do harm is refused whole. Nothing that is there is overwritten.
     """
