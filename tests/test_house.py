@@ -17,7 +17,7 @@ FOLDERS = ("analyzer", "calibration", "shared", "sample_images", "tests", "docs"
 TEXTS = {".py", ".md", ".toml", ".csv", ".json", ".html", ".css", ".svg", ".txt", ""}
 MADE = re.compile(
     r"__pycache__|^sample_images/[^/]+/"
-    r"(plan\.\w+|labels\.pdf|results\.json|zones\.csv|report\.(html|pdf)|pictures/|approvals/|verify/)"
+    r"(plan\.\w+|labels\.pdf|results\.json|zones\.csv|match\.json|report\.(html|pdf)|pictures/|approvals/|verify/)"
 )
 
 

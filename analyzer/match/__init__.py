@@ -1,0 +1,1 @@
+"""What has to change to reach the target: direction, dilution, a mix of the tried stains, the colour under the coat."""
