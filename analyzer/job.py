@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from analyzer.approvals import Approval
 from analyzer.plan_request import Part, PlanRequest
 from analyzer.results import Stage
 
@@ -21,7 +22,7 @@ DEFAULT_MARGIN_MM = 5.0  # left out inside each zone's edge: masking tape bleeds
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """The agreed colour. Exactly one of `lab`, `zone` and `between` is set."""
+    """The agreed colour. Exactly one of `lab`, `zone` and `between` is set; with `approved`, `lab` is its colour."""
 
     tolerance: float = DEFAULT_TOLERANCE  # largest acceptable CIEDE2000 difference
     lab: tuple[float, float, float] | None = None  # CIELAB, D50, 2 degree observer
@@ -29,6 +30,7 @@ class Target:
     between: tuple[str, ...] = ()  # light and dark limit, or light, mid, dark
     stage: Stage | None = None  # the stage at which the target was agreed
     lights: tuple[str, ...] = ()  # those that decide; () lets every light decide that was photographed in
+    approved: Approval | None = None  # an approved zone, of an earlier job as a rule: compared with as it was measured
 
 
 @dataclass(frozen=True, slots=True)

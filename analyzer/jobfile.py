@@ -11,6 +11,7 @@ from typing import Any, Final, Literal
 
 from analyzer.errors import JobFileError, Problem
 from analyzer.job import DEFAULT_BLOTCH_LIMIT, DEFAULT_TOLERANCE, EvennessWish, Job, PhotoEntry, Target
+from analyzer.jobfile_approved import read_approved
 from analyzer.jobfile_boards import BOARD_KEYS, ZONE_KEYS, Declared, read_boards
 from analyzer.jobfile_correction import CORRECTION_KEYS, read_correction_wish
 from analyzer.jobfile_photos import PHOTO_KEYS, read_photos
@@ -24,7 +25,7 @@ JOB_FILE = "job.toml"
 FORMAT = 1
 
 JOB_KEYS = ("name", "customer", "units")
-TARGET_KEYS = ("lab", "zone", "between", "stage", "tolerance", "lights")
+TARGET_KEYS = ("lab", "zone", "between", "approved", "stage", "tolerance", "lights")
 EVENNESS_KEYS = ("wish", "limit", "like")
 TABLES: Final = {
     "[job]": JOB_KEYS,
@@ -169,8 +170,8 @@ def _job(folder: Path, top: Table, *, may_be_missing: bool, to_plan: bool) -> Jo
     declared = Declared.of(top.content)
     name, customer, units = _about(top)
     boards = read_boards(top, units, TABLES) if "board" in top.content or not to_plan else ()
-    target = _target(top, declared, required=not to_plan)
-    evenness = _evenness(top, declared)
+    target = _target(top, folder, declared, required=not to_plan)
+    evenness = _evenness(top, declared, target)
     reference = read_reference(top, folder, TABLES)
     correction = read_correction_wish(top, folder, reference, TABLES)
     photos: tuple[PhotoEntry, ...] = ()
@@ -207,22 +208,33 @@ def _about(top: Table) -> tuple[str | None, str | None, Literal["mm", "in"] | No
     return table.text("name", required=True), table.text("customer"), units
 
 
-def _target(top: Table, declared: Declared, *, required: bool) -> Target | None:
-    """Read [target]: exactly one of a value, a zone and range boards. Not required, it may be left to be agreed on."""
+def _target(top: Table, folder: Path, declared: Declared, *, required: bool) -> Target | None:
+    """Read [target]: one of a value, a zone, range boards and an approval; not required, it may be agreed on later."""
     if not required and "target" not in top.content:
         return Target()
     table = top.table("target", required=True)
     if table is None:
         return None
     table.unknown(TARGET_KEYS, TABLES)
-    given = [key for key in ("lab", "zone", "between") if key in table.content]
+    given = [key for key in ("lab", "zone", "between", "approved") if key in table.content]
     if not given:
-        table.problems.add(table.path, "", "a target without a colour", "exactly one of lab, zone and between")
+        expected = "exactly one of lab, zone and between, or approved"
+        table.problems.add(table.path, "", "a target without a colour", expected)
     for key in given[1:]:
-        table.wrong(key, f"exactly one of lab, zone and between; {given[0]} is there already")
+        table.wrong(key, f"exactly one of lab, zone and between, or approved; {given[0]} is there already")
     lab = table.numbers("lab", LAB_WORDS, LAB)
+    tolerance = table.number("tolerance", _UP_TO_100, "a colour difference above 0, up to 100")
+    approved = read_approved(table, folder)
+    if approved is not None:
+        return Target(
+            tolerance=tolerance or approved.limits.tolerance,
+            lab=approved.zone.lab,
+            stage=approved.zone.stage,
+            lights=_lights(table, top),
+            approved=approved,
+        )
     return Target(
-        tolerance=table.number("tolerance", _UP_TO_100, "a colour difference above 0, up to 100") or DEFAULT_TOLERANCE,
+        tolerance=tolerance or DEFAULT_TOLERANCE,
         lab=(lab[0], lab[1], lab[2]) if lab else None,
         zone=_zone(table, "zone", declared),
         between=_between(table, declared),
@@ -271,9 +283,15 @@ def _zone(table: Table, key: str, declared: Declared) -> str | None:
     return str(path)
 
 
-def _evenness(top: Table, declared: Declared) -> EvennessWish | None:
-    """Read [evenness]; left out, the surface shall be even within the tool's own limit, or as its range boards are."""
+def _evenness(top: Table, declared: Declared, target: Target | None) -> EvennessWish | None:
+    """Read [evenness]; left out, the surface shall be as was approved, or even within the tool's own limit.
+
+    Range boards, where the target has some, set the limit then.
+    """
     table = top.table("evenness")
+    if table is None and "evenness" not in top.content and target is not None and target.approved is not None:
+        agreed = target.approved.limits
+        return EvennessWish(agreed.wish, agreed.blotch or DEFAULT_BLOTCH_LIMIT)
     if table is None:
         return None if "evenness" in top.content else EvennessWish()
     table.unknown(EVENNESS_KEYS, TABLES)

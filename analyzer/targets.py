@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+from analyzer.approvals import Approval
+from analyzer.approved_zone import difference_to_approved
 from analyzer.compare import Difference, difference, difference_to_range, difference_to_value
 from analyzer.dose_names import doses_apart
 from analyzer.job import Job
@@ -46,6 +48,9 @@ def _to_target(job: Job, zone: MeasuredZone, zones: Sequence[MeasuredZone]) -> t
     target = job.target
     if target.stage is not None and target.stage != zone.stage:
         return None, f"the target was agreed on {target.stage} wood, and this is {zone.stage}"
+    if target.approved is not None:
+        unlike = _not_as_approved(target.approved, zone)
+        return (None, unlike) if unlike else (difference_to_approved(target.approved, zone), None)
     if target.lab is not None:
         return difference_to_value(target.lab, zone), None
     paths = (target.zone,) if target.zone else target.between
@@ -56,6 +61,16 @@ def _to_target(job: Job, zone: MeasuredZone, zones: Sequence[MeasuredZone]) -> t
             return None, why_not
         found.append(match)
     return (difference(found[0], zone) if target.zone else difference_to_range(tuple(found), zone)), None
+
+
+def _not_as_approved(approval: Approval, zone: MeasuredZone) -> str:
+    """Why a zone cannot be compared with an approved one; "" when it can. A light without a name may be any."""
+    approved = approval.zone
+    if approved.light is not None and zone.light is not None and approved.light != zone.light:
+        return f"{approved.id} was approved in another light, “{approved.light}”"
+    if sheens_differ(approved.sheen, zone.zone.sheen):
+        return f"{approved.id} was approved with another sheen, {approved.sheen}"
+    return ""
 
 
 def _comparable(path: str, zone: MeasuredZone, zones: Sequence[MeasuredZone]) -> tuple[MeasuredZone | None, str | None]:

@@ -6,6 +6,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from approval_examples import paper_approval, put
 
 from analyzer import FolderError, JobExistsError, JobFileError, new_job, read_job
 from analyzer.jobfile import TABLES, TOP_KEYS
@@ -60,7 +61,13 @@ def test_the_template_tells_of_every_key_and_every_stage() -> None:
 
 LINES = TEMPLATE.split("\n")
 NOTES = [n for n in range(LINES.index("# [[photo]]")) if re.match(r"\s*# \w+ = ", LINES[n])]
-EXCLUDES = {"lab": ("zone", "reflectance"), "between": ("zone",), "like": ("limit",), "polygon": ("span",)}
+EXCLUDES = {
+    "lab": ("zone", "reflectance"),
+    "between": ("zone",),
+    "approved": ("zone",),
+    "like": ("limit",),
+    "polygon": ("span",),
+}
 
 
 @pytest.mark.parametrize("note", NOTES, ids=[LINES[n].strip() for n in NOTES])
@@ -69,6 +76,7 @@ def test_a_key_in_a_note_holds_when_the_hash_is_taken_away(tmp_path: Path, note:
     folder = with_photos(new_job(tmp_path).parent)
     (folder / "photos" / "sheet.jpg").touch()
     (folder / "photos" / "a-dark.jpg").touch()
+    put(folder, paper_approval(), "2025-11-04-A-washcoat-topcoated")
     lines = list(LINES)
     lines[note] = lines[note].replace("# ", "", 1).replace("L/light", "A/control").replace("D/dark", "A/size")
     before = note - 1

@@ -92,6 +92,9 @@ def _unsaid(answer: AnswerResult) -> tuple[str, ...]:
 
 def _target_words(job: Job) -> str:
     agreed = f", agreed when {job.target.stage}" if job.target.stage else ""
+    if job.target.approved:
+        approved = job.target.approved
+        return f"zone {approved.zone.id} as approved on {approved.date[:10]}{agreed}"
     if job.target.zone:
         return f"zone {job.target.zone}{agreed}"
     if job.target.between:
