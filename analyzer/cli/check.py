@@ -20,7 +20,7 @@ def check(
     *,
     as_json: Annotated[bool, typer.Option("--json", help="Print the findings as results.json holds them.")] = False,
 ) -> None:
-    """Check whether photos can be used, and what to change if not.
+    """Check whether photos can be used; what to change if not.
 
     Run it at the bench, before the board is put away. Nothing is written. A job folder stands for its job's photos.
     """

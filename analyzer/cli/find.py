@@ -41,6 +41,9 @@ class Order(StrEnum):
 
 
 def find(  # noqa: PLR0913 - each is one option of the command
+    words: Annotated[
+        list[str] | None, typer.Argument(metavar="…", help="Words that all stand in its job or its recipe.")
+    ] = None,
     *,
     folders: Annotated[
         list[Path] | None,
@@ -59,7 +62,6 @@ def find(  # noqa: PLR0913 - each is one option of the command
     since: Annotated[str | None, typer.Option(metavar="DAY", help="Not before: 2026-03-04, or 2026-03.")] = None,
     until: Annotated[str | None, typer.Option(metavar="DAY", help="Not after.")] = None,
     customer: Annotated[str | None, typer.Option(help="Customer, or a part of the name.")] = None,
-    words: Annotated[str | None, typer.Option(help="All of these stand in its job or its recipe.")] = None,
     verdict: Annotated[Verdict | None, typer.Option(help="What was said of it; rejected trials are kept too.")] = None,
     approved: Annotated[bool, typer.Option("--approved", help="Approved zones only.")] = False,
     blotch: Annotated[float | None, typer.Option(min=0, metavar="B", help="As even as this, or more.")] = None,
@@ -80,7 +82,7 @@ def find(  # noqa: PLR0913 - each is one option of the command
     forget: Annotated[list[Path] | None, typer.Option(metavar="FOLDER", help="Remember this folder no more.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print what was found as JSON.")] = False,
 ) -> None:
-    """Find recorded zones of all jobs: by wood, treatment, colour, verdict.
+    """Find recorded zones: by wood, recipe, colour, verdict.
 
     It looks in the folders named with --in, else in those named earlier, else in this one. The index is brought up to
     date first; it can be thrown away at any time, for everything in it stands in the job folders.
@@ -95,7 +97,7 @@ def find(  # noqa: PLR0913 - each is one option of the command
         since=since,
         until=until,
         customer=customer,
-        words=words,
+        words=" ".join(words) if words else None,
         within=within,
         blotch=blotch,
         verdict=verdict.value if verdict else None,

@@ -25,7 +25,7 @@ def match(
     no_record: Annotated[bool, typer.Option("--no-record", help="Leave earlier jobs out.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print what match.json holds, not a summary.")] = False,
 ) -> None:
-    """Say what to change to reach the target: direction, dose, a mix.
+    """Say what to change to reach the target: direction, dose, mix.
 
     Works from results.json, and writes match.json beside it. Nothing is measured again.
     """
