@@ -34,7 +34,7 @@ _SCATTERING: Final = (0.0, 0.02, 0.03, 0.05, 0.08, 0.12, 0.18, 0.25, 0.35, 0.5, 
 _CHI_2: Final = 6.63
 _BOARDS_AGREE: Final = 0.5
 # The least scattering is taken that is as good as the best by so much of chi-squared: a stain is not called more opaque
-# than it must be. Chosen on mix_study.py, where the boards' absorbances differ by 30 % and each colour errs by 0.3: mixes
+# than it must be. Chosen on mix_study.py, where absorbances of boards differ by 30 % and colours err by 0.3: mixes
 # of two pigments that scatter 0.15 (0.4) are foretold to 1.0 (1.3) CIEDE2000, as transparent ones to 2.8 (4.3).
 _AS_GOOD: Final = 0.5
 _GROUNDS_APART: Final = 3.0  # L*: with grounds closer than this nothing can be told of it (chosen on mix_study.py)
