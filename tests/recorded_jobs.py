@@ -86,7 +86,7 @@ def _job_file(
             lines += [f"span = [{at}, {at + 50}]"] if at < 8950 else ["span = [0, 50]"]
             lines += [f'stain = "{zone.stain}"'] if zone.stain else []
             lines += [f"{key} = {_toml(value)}" for key, value in zone.recipe.items()]
-    for photo in photos:
+    for photo in photos if zones else ():
         lines += ["[[photo]]", f'file = "{photo}"', f'board = "{zones[0].id.split("/")[0]}"', 'stage = "topcoated"']
     return "\n".join(line for line in lines if line) + "\n"
 

@@ -253,6 +253,8 @@ def test_the_command_prints_a_table_and_json(jobs: Path, capsys: pytest.CaptureF
     content = json.loads(capsys.readouterr().out)
     assert [zone["id"] for zone in content["zones"]] == ["A/near"]
     assert content["total"] == 2
+    assert main(["find", "Desk", "shellac", "--json"]) == 0
+    assert [zone["id"] for zone in json.loads(capsys.readouterr().out)["zones"]] == ["D/far"]
     assert main(["find", "--species", "ebony"]) == 0
     output = capsys.readouterr()
     assert output.out == ""

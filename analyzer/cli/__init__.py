@@ -16,7 +16,7 @@ COMMANDS = {
     "strips": ("OUT.pdf", "Print edge strips for a board: a PDF at exact size."),
     "check": ("PHOTO…", "Check whether photos can be used; what to change if not."),
     "measure": ("DIR", "Measure a job: its photos to results.json, zones.csv, report."),
-    "find": ("…", "Find recorded zones of all jobs: by wood, treatment, colour, verdict."),
+    "find": ("…", "Find recorded zones: by wood, recipe, colour, verdict."),
     "compare": ("A B", "Compare two recipes: what differs, what was not recorded."),
     "match": ("DIR", "Say what to change to reach the target: direction, dose, mix."),
     "approve": ("DIR", "Freeze an agreed BOARD/ZONE; --list shows what was approved."),

@@ -30,7 +30,7 @@ _CONDITIONS: Final = {
     "since": "--since",
     "until": "--until",
     "customer": "--customer",
-    "words": "--words",
+    "words": "those words",
     "blotch": "--blotch",
     "verdict": "--verdict",
     "is_approved": "--approved",
