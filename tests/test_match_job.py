@@ -15,12 +15,12 @@ import analyzer
 from analyzer.cli import NOT_MEASURED, main
 from analyzer.errors import FolderError, MatchError
 from analyzer.match.files import MATCH, match_json, read_match, write_match
-from analyzer.match.match import Wanted, match_job
+from analyzer.match.match import Wanted, match_job, match_of
 from analyzer.match.terminal import match_summary
 from analyzer.match.under_coat import KnownShift, under_coats
 from analyzer.record.index import open_index
 from analyzer.report.jsonfile import read_results, results_json
-from analyzer.results import Results, StageShiftResult
+from analyzer.results import DosePointResult, DoseResult, Results, StageShiftResult
 from calibration.difference import delta_E_00
 
 COAT = np.array([-6.0, 2.0, 5.0])  # what the topcoat does
@@ -165,6 +165,26 @@ def test_a_record_that_cannot_be_opened_is_said_and_does_no_harm(shop: tuple[Pat
     assert found.earlier == ()
     assert "could not be looked through" in found.notes[-1]
     assert found.settings[0].mixes
+
+
+# ---- the dose
+
+
+def test_the_best_dose_is_taken_over_with_what_was_tried(folder: Path) -> None:
+    points = tuple(
+        DosePointResult(dose, f"{dose:g} % solids", boards, de00, 0.4, de00, 0.0, 0.0, None, "match", 0.3, 0.1, "even")
+        for dose, boards, de00 in ((3.0, 2, 2.0), (8.0, 2, 3.0), (5.0, 0, 0.8))
+    )
+    found = DoseResult(
+        "washcoat", "brown", "hard maple", "stained", None, "solids", points[:2], 5.0, (4.0, 6.0), points[2],
+        "5 % solids meets the limits",
+    )  # fmt: skip
+    other = replace(found, species="cherry")
+    results = replace(results_of(folder), doses=(found, other))
+    (setting,) = match_of(analyzer.read_job(folder), results)
+    (dose,) = setting.doses
+    assert (dose.dose, dose.words, dose.tried, dose.is_between) == (5.0, "5 % solids", (3.0, 8.0), True)
+    assert (dose.de00, dose.de00_u95, dose.colour) == (0.8, 0.4, "match")
 
 
 # ---- the file and the command

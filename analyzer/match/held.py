@@ -147,7 +147,9 @@ def aimed_zones(job: Job) -> tuple[str, ...]:
 def _target(job: Job, here: Sequence[ZoneResult]) -> tuple[Floats, str] | None:
     """Colour to aim at, and its name."""
     if job.target.lab is not None:
-        return np.asarray(job.target.lab, dtype=np.float64), "the agreed value"
+        approved = job.target.approved
+        named = "the agreed value" if approved is None else f"{approved.zone.id}, approved by {approved.by}"
+        return np.asarray(job.target.lab, dtype=np.float64), named
     aimed = aimed_zones(job)
     found = [zone for zone in here if zone.id in aimed]
     if len(found) < len(aimed):
