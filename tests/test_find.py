@@ -224,6 +224,18 @@ def test_an_approved_zone_is_found_as_such(jobs: Path, monkeypatch: pytest.Monke
     assert found(jobs, Query(is_approved=True)) == ["A/near"]
 
 
+def test_an_approval_that_is_only_the_target_approves_no_zone_of_this_job(
+    jobs: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A re-order keeps a copy of the earlier job's approval; its zones may well have the same names."""
+    old = SimpleNamespace(same_as=("A/near", "topcoated", "shop"), name="2025-A-near", supersedes=None, is_whole=True)
+    monkeypatch.setattr(job_entry, "approvals_of", lambda folder: (old,) if folder.name == "hall" else ())
+    text = (jobs / "hall" / "job.toml").read_text(encoding="utf-8")
+    again = text.replace("lab = [40, 15, 25]", 'approved = "approvals/2025-A-near.json"')
+    (jobs / "hall" / "job.toml").write_text(again, encoding="utf-8")
+    assert found(jobs, Query(is_approved=True)) == []
+
+
 def test_the_day_is_the_cameras_then_the_recipes_then_the_files(tmp_path: Path) -> None:
     assert zone_date(["2026-02-02", None, "2026-01-01"], {"date": "2025-01-01"}, 0) == ("2026-01-01", "photo")
     assert zone_date([None], {"date": "2025-01-01"}, 0) == ("2025-01-01", "recipe")

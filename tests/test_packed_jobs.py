@@ -146,6 +146,24 @@ def test_kept_corrections_for_its_lights_come_along(job: Path, tmp_path: Path, m
     assert pack_job(tmp_path / "again", tmp_path / "third.zip").files == again.files
 
 
+def test_a_target_that_was_approved_in_another_job_comes_along(job: Path, tmp_path: Path) -> None:
+    """As a copy, which the unpacked job can be pointed to."""
+    (tmp_path / "old" / "approvals").mkdir(parents=True)
+    (tmp_path / "old" / "approvals" / "A-wash.json").write_text('{"x": 1}', encoding="utf-8")
+    text = (job / "job.toml").read_text(encoding="utf-8")
+    here = text.replace("lab = [40, 15, 25]", 'approved = "../old/approvals/A-wash.json"')
+    (job / "job.toml").write_text(here, encoding="utf-8")
+    assert pack_job(job, tmp_path / "hall.zip").target == "approved/A-wash.json"
+    (tmp_path / "far").mkdir()
+    unpacked = unpack_job(tmp_path / "hall.zip", tmp_path / "far" / "again")
+    assert unpacked.target == "approved/A-wash.json"
+    assert (tmp_path / "far" / "again" / unpacked.target).read_text(encoding="utf-8") == '{"x": 1}'
+    (job / "job.toml").write_text(
+        text.replace("lab = [40, 15, 25]", 'approved = "approvals/one.json"'), encoding="utf-8"
+    )
+    assert pack_job(job, tmp_path / "own.zip").target is None
+
+
 # --- nothing is overwritten, nothing is left behind ------------------------------------------------------------------
 
 

@@ -31,6 +31,8 @@ def pack(
         say(printable(f"Left out, hidden or linked: {', '.join(packed.left_out)}."))
     if packed.missing:
         say(printable(f"Named by the job, but not there: {', '.join(packed.missing)}."))
+    if packed.target:
+        say(printable(f"Its target was approved in another job; a copy of the approval is with it: {packed.target}."))
     if as_json:
         typer.echo(json.dumps(asdict(packed), indent=2, ensure_ascii=False))
     else:

@@ -30,6 +30,8 @@ def unpack(
         say(printable(f"Named by the job, but not in the archive: {', '.join(unpacked.missing)}."))
     if unpacked.corrections:
         say(f"Its kept corrections are with it. To measure by them: EVENBOARD_DATA={out} evenboard measure {out}")
+    if unpacked.target:
+        say(printable(f'Its target lies in another job. Name the copy in job.toml: approved = "{unpacked.target}"'))
     if as_json:
         typer.echo(json.dumps(asdict(unpacked), indent=2, ensure_ascii=False))
     else:

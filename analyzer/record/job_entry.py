@@ -6,7 +6,7 @@ import tomllib
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any, Final, Literal
 
 from analyzer.approvals import FOLDER as APPROVALS
@@ -155,7 +155,7 @@ def _entry(
     about = about if isinstance(about, dict) else {}
     recipes = _recipes(job)
     days = {name: taken_on(folder / name) for name in {name for zone in results.zones for name in zone.photos}}
-    approved = {one.same_as for one in current_approvals(approvals) if one.is_whole}
+    approved = {one.same_as for one in current_approvals(approvals) if one.is_whole and one.name != _foreign(job)}
     zones = []
     for zone in results.zones:
         recipe = recipes.get(zone.id, {})
@@ -181,6 +181,13 @@ def _entry(
         zones=tuple(zones),
         seen=seen,
     )
+
+
+def _foreign(job: Mapping[str, Any]) -> str | None:
+    """Name of the approval that is the target: it came from another job and says nothing of this one's zones."""
+    target = job.get("target")
+    named = target.get("approved") if isinstance(target, dict) else None
+    return PurePosixPath(named.replace("\\", "/")).stem if isinstance(named, str) else None
 
 
 def _job_tables(results: Results, job_file: bytes) -> dict[str, Any]:

@@ -35,6 +35,8 @@ from analyzer.version import tool_version
 
 CORRECTIONS: Final = "corrections"  # the folder of kept corrections that a job relied on, in its archive
 
+TARGETS: Final = "approved"  # the folder of a target that was approved in another job, in the archive of this one
+
 # What becomes smaller. Photos and pictures hardly would, and stored ones can be taken out of a damaged archive whole.
 _PACKED: Final = (".toml", ".json", ".csv", ".html", ".txt", ".md", ".svg", ".ics")
 _LEVEL: Final = 6
@@ -57,6 +59,7 @@ class Packed:
     corrections: tuple[str, ...]  # files of kept corrections among them
     left_out: tuple[str, ...] = ()  # hidden files, and links that the job does not name
     missing: tuple[str, ...] = ()  # files that the job names and that are not there
+    target: str | None = None  # copy of the approval that the job names as its target, where that lies in another job
 
 
 def pack_job(folder: Path, archive: Path, *, progress: Progress | None = None) -> Packed:
@@ -94,7 +97,8 @@ def pack_job(folder: Path, archive: Path, *, progress: Progress | None = None) -
     named = _named_files(table)
     found, left_out = _files_of(folder, named)
     corrections = _corrections_for(table, found)
-    found = dict(sorted({**found, **corrections}.items()))
+    target = _target_elsewhere(folder, table)
+    found = dict(sorted({**found, **corrections, **target}.items()))
     check_names([*found, MANIFEST])
     about = table.get("job")
     name = str(about.get("name") or "") if isinstance(about, dict) else ""
@@ -117,6 +121,7 @@ def pack_job(folder: Path, archive: Path, *, progress: Progress | None = None) -
         tuple(corrections),
         tuple(left_out),
         tuple(sorted(name for name in named if name not in found)),
+        next(iter(target), None),
     )
 
 
@@ -163,6 +168,8 @@ def unpack_job(archive: Path, folder: Path, *, progress: Progress | None = None)
             shutil.rmtree(draft, ignore_errors=True)
             raise
     paths = [file.path for file in manifest.files]
+    table = _job_tables(folder)
+    copy = f"{TARGETS}/{Path(_approved(table) or '').name}"
     return Packed(
         FORMAT,
         str(archive),
@@ -171,7 +178,8 @@ def unpack_job(archive: Path, folder: Path, *, progress: Progress | None = None)
         len(paths),
         sum(file.size for file in manifest.files),
         tuple(path for path in paths if path.startswith(f"{CORRECTIONS}/")),
-        missing=tuple(sorted(name for name in _named_files(_job_tables(folder)) if name not in paths)),
+        missing=tuple(sorted(name for name in _named_files(table) if name not in paths)),
+        target=copy if copy in paths and _approved(table) != copy else None,
     )
 
 
@@ -230,6 +238,22 @@ def _corrections_for(table: dict[str, Any], found: dict[str, Path]) -> dict[str,
         if one.stored is not None and one.stored.setup.light in lights
     }
     return {name: path for name, path in kept.items() if name not in found}
+
+
+def _approved(table: dict[str, Any]) -> str | None:
+    """The approval that a job names as its target."""
+    target = table.get("target")
+    named = target.get("approved") if isinstance(target, dict) else None
+    return named.replace("\\", "/") if isinstance(named, str) and named else None
+
+
+def _target_elsewhere(folder: Path, table: dict[str, Any]) -> dict[str, Path]:
+    """An approval outside of the folder: without it nobody could compare with the target again."""
+    named = _approved(table)
+    path = None if named is None else folder / named
+    if path is None or not path.is_file() or folder.resolve() in path.resolve().parents:
+        return {}
+    return {f"{TARGETS}/{path.name}": path}
 
 
 def _written(draft: Path, found: dict[str, Path], job: str, progress: Progress | None) -> Manifest:
