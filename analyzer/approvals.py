@@ -172,7 +172,7 @@ def approval_files(folder: Path) -> tuple[ApprovalFile, ...]:
             files.append(ApprovalFile(path, read_approval(path)))
         except ApprovalError as refused:
             files.append(ApprovalFile(path, None, refused.what))
-    return tuple(sorted(files, key=lambda file: (file.approval is None, _moment(file.approval), file.path.name)))
+    return tuple(sorted(files, key=lambda file: (file.approval is None, _moment(file.approval), file.path.stem)))
 
 
 def current_approvals(approvals: tuple[Approval, ...]) -> tuple[Approval, ...]:

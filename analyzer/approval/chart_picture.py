@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from analyzer.approval.results import RunResult
 from analyzer.approval.run import ways_of
+from analyzer.report.words import number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -20,6 +21,8 @@ INK, SOFT, BAND, SIGNAL = "#1e1e1c", "#595957", "#efefec", "#8c3a06"  # those of
 WIDTH_IN, PANEL_IN, FOOT_IN, HEAD_IN = 9.0, 1.45, 0.75, 0.3
 MOST_NAMES: Final = 30  # along the axis; more would run into each other
 SIDE_IN: Final = (1.05, 1.2)
+PAD, LABEL_SHARE = 0.08, 0.14  # of the height of a panel
+LEAST_SPAN: Final = 2.0  # CIELAB units, of an axis (chosen: about what is called another colour)
 LETTERS: Final = 14  # of a photo's name
 
 
@@ -68,7 +71,7 @@ def _panel(axes: "Axes", one: "ControlSeries", lab: Sequence[float]) -> None:
         axes.axhline(one.mean, color=SOFT, linewidth=0.8, linestyle=(0, (5, 3)))
         for limit in (one.low, one.high):
             axes.axhline(limit, color=SOFT, linewidth=0.8)
-        labels += [(one.low, f"limit {one.low:+.1f}", SOFT), (one.high, f"limit {one.high:+.1f}", SOFT)]
+        labels += [(one.low, f"limit {number(one.low, 1)}", SOFT), (one.high, f"limit {number(one.high, 1)}", SOFT)]
     if one.trend is not None and one.trend.is_told:
         middle = (count + 1) / 2
         ends = [one.mean + one.trend.per_point * (x - middle) for x in (1, count)]
@@ -80,9 +83,10 @@ def _panel(axes: "Axes", one: "ControlSeries", lab: Sequence[float]) -> None:
         linestyle="none", marker="s", markersize=8, markerfacecolor="none", markeredgecolor=SIGNAL, markeredgewidth=1.6,
     )  # fmt: skip
     low, high = axes.get_ylim()
-    pad = 0.08 * max(high - low, 0.5)
-    axes.set_ylim(low - pad, high + pad)
-    for value, text, colour in _apart(labels, 0.14 * (high - low + 2 * pad)):
+    reach = max((1 + 2 * PAD) * (high - low), LEAST_SPAN)  # noise shall not look like a leap
+    middle = (low + high) / 2
+    axes.set_ylim(middle - reach / 2, middle + reach / 2)
+    for value, text, colour in _apart(labels, LABEL_SHARE * reach):
         axes.annotate(text, (1.01, value), xycoords=("axes fraction", "data"), fontsize=8, color=colour, va="center")
     axes.set_ylabel(f"{one.axis}\n← {less}   {more} →", fontsize=8, color=INK)
     axes.tick_params(labelsize=8, colors=INK)

@@ -2,7 +2,7 @@
 
 import base64
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -186,7 +186,8 @@ def _approval_block(one: ApprovedResult) -> ApprovalBlock:
 
 def _first_block(first: FirstArticleResult) -> FirstBlock:
     reasons = tuple(words.sentence(reason).rstrip(".") + "." for reason in first.reasons)
-    return FirstBlock(GO[first.decision], first.part, reasons, first.check_first)
+    checks = tuple(replace(check, what=words.sentence(check.what)) for check in first.check_first)
+    return FirstBlock(GO[first.decision], first.part, reasons, checks)
 
 
 def _part_block(part: PartResult, approvals: Sequence[ApprovedResult]) -> PartBlock:

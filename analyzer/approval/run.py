@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -20,7 +21,9 @@ from analyzer.approval.run_chart import (
     control_series,
     false_alarm_of_run,
 )
+from analyzer.words import half_width, listed
 
+MOST_NAMED: Final = 3  # photos in a sentence (chosen)
 _HUES: Final = ("redder", "yellower", "greener", "bluer")  # at 0, 90, 180 and 270 degrees
 
 
@@ -107,21 +110,25 @@ def _says(
     if left_at is not None and any(part.id == left_at and part.overall == "outside" for part in parts):
         clauses.append(f"the first that is outside is {left_at}")
     lab = parts[0].lab or (50.0, 15.0, 25.0)
-    clauses += [_drift_words(one, lab) for one in series if one.trend is not None and one.trend.is_told]
-    clauses += [_signal_words(one, files) for one in series if one.beyond]
+    drifts = [one for one in series if one.trend is not None and one.trend.is_told]
+    if drifts:  # it is then of no use to name single points: half of them lie beyond on either side
+        told = listed([_drift_words(one, lab) for one in drifts], "and")
+        clauses.append(f"from the first to the last they drifted: {told}")
+    else:
+        clauses += [_signal_words(one, files) for one in series if one.beyond]
     points = len(files)
     if points < MIN_TREND:
         clauses.append(f"{_photos(points)} too few to tell a drift ({MIN_TREND} or more)")
     elif points < MIN_POINTS:
         clauses.append(f"{_photos(points)} too few for control limits ({MIN_POINTS} or more)")
     else:
-        steady = not any(one.beyond or (one.trend is not None and one.trend.is_told) for one in series)
-        chance = false_alarm_of_run(points) or 0.0
-        clauses.append(
-            "the series is steady, as far as so many photos can tell" if steady else _chance_words(chance, points)
-        )
+        beyond = any(one.beyond for one in series)
+        if not beyond and not drifts:
+            clauses.append("the series is steady, as far as so many photos can tell")
+        elif not drifts:
+            clauses.append(_chance_words(false_alarm_of_run(points) or 0.0, points))
         if points < PROVISIONAL_BELOW:
-            clauses.append(f"limits from {points} photos are provisional")
+            clauses.append(f"control limits from {points} photos are provisional")
     return "; ".join(clause for clause in clauses if clause) + "."
 
 
@@ -134,7 +141,7 @@ def _count_words(parts: Sequence[PartResult]) -> str:
     counted = [
         f"{told.count(word)} {words}"
         for word, words in (
-            ("within", "within"),
+            ("within", "within what was approved"),
             ("outside", "outside"),
             ("cannot tell", "cannot be told"),
             ("not judged", "not judged"),
@@ -147,13 +154,15 @@ def _count_words(parts: Sequence[PartResult]) -> str:
 def _drift_words(one: ControlSeries, lab: Sequence[float]) -> str:
     if one.trend is None:
         return ""
-    way = ways_of(one.axis, lab)[one.trend.drift > 0]
-    return f"over the series they became {way}, by {abs(one.trend.drift):.1f} ± {one.trend.drift_u95:.1f}"
+    return (
+        f"{abs(one.trend.drift):.1f} ± {half_width(one.trend.drift_u95)} {ways_of(one.axis, lab)[one.trend.drift > 0]}"
+    )
 
 
 def _signal_words(one: ControlSeries, files: Sequence[str]) -> str:
-    names = ", ".join(files[point] for point in one.beyond)
-    return f"in {one.axis} {names} {'lies' if len(one.beyond) == 1 else 'lie'} beyond the control limits"
+    names = [Path(files[point]).stem for point in one.beyond]
+    named = listed(names, "and") if len(names) <= MOST_NAMED else f"{names[0]} and {len(names) - 1} more"
+    return f"in {one.axis} {named} {'lies' if len(names) == 1 else 'lie'} beyond the control limits"
 
 
 def _chance_words(chance: float, points: int) -> str:

@@ -19,7 +19,7 @@ def verification_summary(found: Verification, width: int = 100) -> str:
         head = f"Against {one.zone}, {taken}, approved by {one.by} on {one.date[:10]}: {covered}."
         changed = [f"NOTE: {change}." for change in one.changes]
         blocks.append([*_wrapped(head, width), *(line for text in changed for line in _wrapped(text, width, INDENT))])
-    blocks.append(_table(found.parts, width))
+    blocks.append(_table(found.parts, width) if found.mode != "aged" else _told(found.parts, width))
     if found.first_article is not None:
         first = found.first_article
         lines = [f"{first.part}: {first.decision.upper()}"]
@@ -65,10 +65,21 @@ def _table(parts: Sequence[PartResult], width: int) -> list[str]:
         lines += _wrapped(f"{part.says}.", width, 3 * INDENT)
         lines += _wrapped(f"{part.settles}.", width, 3 * INDENT) if part.settles else []
         if not part.is_measured:
-            for found in part.findings:
-                if found.severity == "unusable":
-                    lines += _wrapped(f"{found.message} {found.remedy}", width, 3 * INDENT)
+            lines += [line for text in _refusals(part) for line in _wrapped(text, width, 3 * INDENT)]
     return lines
+
+
+def _told(parts: Sequence[PartResult], width: int) -> list[str]:
+    """Parts of which nothing is judged."""
+    lines = []
+    for part in parts:
+        lines += _wrapped(f"{part.id}: {part.says}.", width, INDENT)
+        lines += [line for text in _refusals(part) for line in _wrapped(text, width, 3 * INDENT)]
+    return lines
+
+
+def _refusals(part: PartResult) -> list[str]:
+    return [f"{found.message} {found.remedy}" for found in part.findings if found.severity == "unusable"]
 
 
 def _wrapped(text: str, width: int, indent: str = "") -> list[str]:

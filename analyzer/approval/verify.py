@@ -89,7 +89,7 @@ def verify_parts(
         raise ApprovalError("no photo was named.", remedy="Name photos of the parts, or write verify.toml.")
     approvals = _in_force(approval_files(job.folder), request.zone)
     chosen = [_for_photo(approvals, wanted) for wanted in request.photos]
-    photos = [_with_conditions(wanted, one) for wanted, one in zip(request.photos, chosen, strict=True)]
+    photos = [_with_conditions(job.folder, wanted, one) for wanted, one in zip(request.photos, chosen, strict=True)]
     available = available_corrections(job)
     seen = _see(job, photos, chosen, available, progress or (lambda _: None))
     ordered, by_time = _in_order(list(zip(seen, chosen, strict=True)))
@@ -181,9 +181,17 @@ def _for_part(approvals: tuple[Approval, ...], part: PartSeen) -> Approval:
     )
 
 
-def _with_conditions(wanted: PhotoWanted, approvals: tuple[Approval, ...]) -> PhotoWanted:
+def _with_conditions(folder: Path, wanted: PhotoWanted, approvals: tuple[Approval, ...]) -> PhotoWanted:
     """A photo whose stage is not said is taken to be of the approval's: it is what is to be verified."""
-    return replace(wanted, stage=wanted.stage or approvals[0].zone.stage)
+    return replace(wanted, file=_name_in(folder, wanted), stage=wanted.stage or approvals[0].zone.stage)
+
+
+def _name_in(folder: Path, wanted: PhotoWanted) -> str:
+    """A photo inside the job folder goes by its place there, wherever the command was run."""
+    try:
+        return wanted.path.resolve().relative_to(folder.resolve()).as_posix()
+    except ValueError:
+        return wanted.file
 
 
 def _see(

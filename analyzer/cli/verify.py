@@ -88,7 +88,7 @@ def verify(  # noqa: PLR0913 - each is an option
     found = seen.verification
     for part in found.parts:
         for one in part.findings:
-            if one.severity != "unusable" or as_json:
+            if one.severity == "warning" or (as_json and one.severity == "unusable"):
                 say(f"{part.photo}, {part.id}: {one.severity}: {one.message} {one.remedy}".rstrip())
     if as_json:
         typer.echo(analyzer.verification_json(found), nl=False)
