@@ -19,7 +19,16 @@ from PIL import Image
 from simulator import Background, Board, PaintedZone
 from strip_photos import photograph
 
-from analyzer import ApprovalError, JobFileError, PartFlags, VerifyRequest, photos_by_flags, read_job, verify_parts
+from analyzer import (
+    ApprovalError,
+    JobFileError,
+    PartFlags,
+    VerifyRequest,
+    photos_by_flags,
+    read_job,
+    verification_summary,
+    verify_parts,
+)
 from analyzer.approval.first_article import first_article
 from analyzer.approval.part_photo import see_parts
 from analyzer.approval.results import PartResult, Verification
@@ -287,6 +296,8 @@ def test_what_the_approval_does_not_cover_is_not_judged(tmp_path: Path, door: tu
     assert (part.colour, part.evenness, part.overall) == ("not judged", "not judged", "not judged")
     assert part.de00 is not None
     assert "does not cover colour" in part.says
+    told = verification_summary(verified(tmp_path, door[0]), 200)
+    assert "Sheen not judged here: compare by eye with the approved board." in told
 
 
 def test_a_change_after_approval_is_said_at_every_verification(

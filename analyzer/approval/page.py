@@ -12,7 +12,7 @@ import numpy as np
 from analyzer.approval.chart_picture import control_chart_svg
 from analyzer.approval.part_photo import PhotoSeen
 from analyzer.approval.results import ApprovedResult, CheckFirst, FirstArticleResult, PartResult, Verdict, Verification
-from analyzer.approval.run import limits_words
+from analyzer.approval.run import by_eye_words, limits_words
 from analyzer.approval.verify import Seen
 from analyzer.report import words
 from analyzer.report.marks import Mark, severity_mark
@@ -179,6 +179,7 @@ def _approval_block(one: ApprovedResult) -> ApprovalBlock:
         f"covers {', '.join(one.covers)}: {one.scope}",
         *([f"does not cover: {one.not_covered}"] if one.not_covered else []),
         "; ".join(limits),
+        *([by_eye] if (by_eye := by_eye_words(one)) else []),
     ]
     colours = hex_colours(one.range_labs or (one.lab,))
     return ApprovalBlock(one.zone, tuple(facts), colours, one.changes, one.notes_of_change)

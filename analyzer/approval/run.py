@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from analyzer.approval.results import PartResult, RunResult
+from analyzer.approval.results import ApprovedResult, PartResult, RunResult
 from analyzer.approval.run_chart import (
     AXES,
     INDIVIDUALS,
@@ -167,6 +167,12 @@ def _signal_words(one: ControlSeries, files: Sequence[str]) -> str:
 
 def _chance_words(chance: float, points: int) -> str:
     return f"in {100 * chance:.0f} of 100 steady runs of {points} photos some point lies beyond by chance"
+
+
+def by_eye_words(approved: ApprovedResult) -> str:
+    """What an approval covers that no photo of a part is judged by; "" where there is nothing of that kind."""
+    left = [word for word in ("sheen", "figure") if word in approved.covers]
+    return f"{' and '.join(left)} not judged here: compare by eye with the approved board" if left else ""
 
 
 def limits_words() -> str:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from analyzer.approval.check import ApprovalState
 from analyzer.approval.results import PartResult, Verification
+from analyzer.approval.run import by_eye_words
 from analyzer.report import words
 
 INDENT = "  "
@@ -18,6 +19,8 @@ def verification_summary(found: Verification, width: int = 100) -> str:
         taken = words.taken(one.stage, one.light)
         head = f"Against {one.zone}, {taken}, approved by {one.by} on {one.date[:10]}: {covered}."
         changed = [f"NOTE: {change}." for change in one.changes]
+        by_eye = by_eye_words(one)
+        changed = [*([words.sentence(f"{by_eye}.")] if by_eye else []), *changed]
         blocks.append([*_wrapped(head, width), *(line for text in changed for line in _wrapped(text, width, INDENT))])
     blocks.append(_table(found.parts, width) if found.mode != "aged" else _told(found.parts, width))
     if found.first_article is not None:
