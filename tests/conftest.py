@@ -1,11 +1,22 @@
 """Photos that several test files measure: taken once."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from board_jobs import SHOP_BOARD, SHOP_SCENE, write_job
 from board_photos import taken
 from simulator import RenderedPhoto, save_photo
+
+from analyzer.user_data import DATA_VARIABLE
+
+
+@pytest.fixture(scope="session", autouse=True)
+def own_data(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """A folder of the tests' own for what is kept between jobs: nobody's index or corrections are read or written."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv(DATA_VARIABLE, str(tmp_path_factory.mktemp("data")))
+        yield
 
 
 @pytest.fixture(scope="session")

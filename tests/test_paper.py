@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from pdf_reader import fonts
 from PIL import Image
 from pypdf import PdfReader
 from reportlab.pdfgen.canvas import Canvas
@@ -86,19 +87,6 @@ def test_a_file_says_its_title_and_its_language_and_shows_its_headings_beside_th
     first, below, second = reader.outline
     assert [entry["/Title"] for entry in (first, below[0], second)] == ["Amounts", "Stain", "Labels"]  # type: ignore[index,call-overload] # pypdf's outline is a list in lists
     assert reader.get_destination_page_number(second) == 1  # type: ignore[arg-type] # as above
-
-
-def fonts(reader: PdfReader) -> dict[str, bool]:
-    """Name of every font that a page or a form on it may use, and whether it is embedded."""
-    found = {}
-    for page in reader.pages:
-        resources: Any = page["/Resources"]
-        forms = [form.get_object() for form in resources.get("/XObject", {}).values()]
-        for place in (resources, *(form["/Resources"] for form in forms if "/Resources" in form)):
-            for font in place["/Font"].values():
-                described = font.get_object().get("/FontDescriptor")
-                found[font.get_object()["/BaseFont"]] = described is not None and "/FontFile2" in described.get_object()
-    return found
 
 
 def test_every_font_is_embedded() -> None:

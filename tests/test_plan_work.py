@@ -7,7 +7,7 @@ import pytest
 from test_plan_layout import request, trial
 
 from analyzer.plan.schedule_nouns import Air, SheetTime, WorkingHours
-from analyzer.plan.work import hours_of, piece_amounts_request, schedule_request, trial_amounts_requests
+from analyzer.plan.work import piece_amounts_request, schedule_request, trial_amounts_requests
 from analyzer.plan_request import Candidate, Conditions, Part
 
 PARTS = (Part("top", "cherry", 1.5, "tenons"), Part("rail", "ash", 0.5), Part("leg", "cherry", 0.25, "mortises"))
@@ -20,17 +20,6 @@ ASKED = request(
     applied="sprayed",
     recipe={"sanding": [120, "P150", 180], "dwell": "3 min", "topcoat_coats": 3, "sealer": "shellac", "stain_coats": 2},
 )
-
-
-@pytest.mark.parametrize(
-    ("written", "hours"),
-    [
-        *(("3 min", 0.05), ("1.5 h", 1.5), ("2 hours", 2), ("1 day", 24), ("30s", 1 / 120)),
-        *((text, None) for text in ("overnight", 3, "2 to 4 h", "", "5 parsecs", None)),
-    ],
-)
-def test_times_are_read_with_their_unit_and_not_guessed(written: object, hours: float | None) -> None:
-    assert hours_of(written) == (hours if hours is None else pytest.approx(hours))
 
 
 def test_the_schedule_is_asked_for_what_the_job_says() -> None:

@@ -13,7 +13,7 @@ from analyzer.errors import JobFileError, RecordError
 from analyzer.jobfile import read_job
 from analyzer.recipe_fields import FIELDS
 from analyzer.record.recipe_comparison import compare_recipes, compare_records, split_zone, zone_facts
-from analyzer.record.recorded_value import celsius_of, likeness, micrometres_of, seconds_of
+from analyzer.recorded_value import celsius_of, likeness, micrometres_of, seconds_of
 
 GRAY = (50.0, 0.0, 0.0)
 

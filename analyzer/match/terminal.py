@@ -1,11 +1,11 @@
 """What does a finisher see on the terminal when a match was worked out?"""
 
-import textwrap
 from collections.abc import Iterable, Iterator
 from typing import Final
 
 from analyzer.match.match_result import MatchResult, MixResult, SettingResult
 from analyzer.match.mix_words import CAUTION
+from analyzer.report.terminal_lines import wrapped
 
 _INDENT: Final = "  "
 _SHOWN: Final = 3  # directions, mixes and earlier zones of a kind; all of them stand in match.json
@@ -62,14 +62,5 @@ def _sentence(words: str) -> str:
 
 
 def _wrapped(lines: Iterable[str], width: int) -> Iterator[str]:
-    for text in lines:
-        # names may come from anybody: what they hold must not steer the terminal
-        line = "".join(letter if letter.isprintable() else " " for letter in text)
-        indent = _INDENT if line.startswith(_INDENT) else ""
-        yield from textwrap.wrap(
-            line,
-            max(width, 20),
-            subsequent_indent=2 * indent,
-            break_long_words=False,
-            break_on_hyphens=False,
-        )
+    for line in lines:
+        yield from wrapped(line, max(width, 20), further=2 * _INDENT if line.startswith(_INDENT) else "")

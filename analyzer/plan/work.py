@@ -10,19 +10,9 @@ from analyzer.plan.amounts_nouns import AmountsRequest, PartArea, Use
 from analyzer.plan.layout import PlannedBoard, PlannedZone, Units
 from analyzer.plan.schedule_nouns import Air, GritScale, ScheduleRequest, SheetTime, WorkingHours
 from analyzer.plan_request import Candidate, Part, PlanRequest
+from analyzer.recorded_value import seconds_of
 
 ROOM_C: Final = 21.0  # of a lived-in room, where job.toml tells only its humidity (chosen)
-_HOURS: Final = {
-    "s": 1 / 3600,
-    "sec": 1 / 3600,
-    "min": 1 / 60,
-    "h": 1.0,
-    "hr": 1.0,
-    "hour": 1.0,
-    "d": 24.0,
-    "day": 24.0,
-}
-_TIME: Final = re.compile(r"(\d+(?:\.\d+)?)\s*([a-z]+?)s?")
 
 
 def schedule_request(request: PlanRequest, parts: Sequence[Part]) -> ScheduleRequest:
@@ -43,7 +33,7 @@ def schedule_request(request: PlanRequest, parts: Sequence[Part]) -> ScheduleReq
     shop = _air(air.temperature_C, air.humidity_percent)
     site = None if air.use_humidity_percent is None else Air(ROOM_C, air.use_humidity_percent)
     opens, closes = request.hours
-    dwell_h = hours_of(recipe.get("dwell"))
+    dwell_h = _hours(recipe.get("dwell"))
     glue = [f"{part.id}: {part.glue_faces}" for part in parts if part.glue_faces]
     scale: GritScale = "CAMI" if recipe.get("grit_scale") == "CAMI" else "P"
     return ScheduleRequest(
@@ -94,11 +84,9 @@ def piece_amounts_request(
     return AmountsRequest(areas, (*map(_treatment, request.candidates), *_finish(request, topcoat_coats)), units)
 
 
-def hours_of(written: object) -> float | None:
-    """A time with its unit, "3 min" or "1.5 h", in hours; None for anything else, "overnight" too."""
-    found = _TIME.fullmatch(written.strip().lower()) if isinstance(written, str) else None
-    worth = _HOURS.get(found[2]) if found else None
-    return None if found is None or worth is None else worth * float(found[1])
+def _hours(written: object) -> float | None:
+    seconds = seconds_of(written)
+    return None if seconds is None else seconds / 3600
 
 
 def _air(temperature_C: float | None, humidity_percent: float | None) -> Air | None:
@@ -109,7 +97,7 @@ def _own_waits(candidates: Iterable[Candidate]) -> Iterable[SheetTime]:
     """Waits that job.toml gives; of several strengths of one treatment the longest: their boards go on together."""
     longest: dict[str, float] = {}
     for candidate in candidates:
-        hours = hours_of(candidate.recipe.get("wait"))
+        hours = _hours(candidate.recipe.get("wait"))
         if hours is not None:
             longest[candidate.treatment] = max(hours, longest.get(candidate.treatment, 0.0))
     return [SheetTime(treatment, hours) for treatment, hours in longest.items()]

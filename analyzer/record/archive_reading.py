@@ -32,6 +32,9 @@ LARGEST_PACKED_SUM: Final = 2_000_000_000  # of all packed files together, unpac
 _CHUNK: Final = 1 << 20
 _ENCRYPTED: Final = 0x1
 _METHODS: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+# What zipfile raises on bytes that are not what they say; a way of packing that it does not know, and a file that asks
+# for a password, are a RuntimeError there.
+_DAMAGED: Final = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,7 +61,7 @@ class OpenArchive:
                         raise ArchiveError(f"{file.path} is longer than it says.", remedy=FROM_A_BACKUP)
                     digest.update(chunk)
                     write(chunk)
-        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as damaged:
+        except _DAMAGED as damaged:
             raise ArchiveError(f"{file.path} is damaged: {damaged}.", remedy=FROM_A_BACKUP) from damaged
         if size != file.size or digest.hexdigest() != file.sha256:
             raise ArchiveError(f"{file.path} is not what was packed: its SHA-256 differs.", remedy=FROM_A_BACKUP)
@@ -107,7 +110,7 @@ def verify_archive(path: Path) -> Manifest:
 def _zip_of(file: BinaryIO) -> zipfile.ZipFile:
     try:
         return zipfile.ZipFile(file)
-    except (zipfile.BadZipFile, ValueError, NotImplementedError, OverflowError, UnicodeDecodeError) as damaged:
+    except (*_DAMAGED, ValueError, OverflowError) as damaged:
         raise ArchiveError(f"it is no archive, or not whole: {damaged}.", remedy=FROM_A_BACKUP) from damaged
 
 
@@ -175,5 +178,5 @@ def _manifest_in(archive: zipfile.ZipFile) -> Manifest:
         raise ArchiveError("its manifest is too large.", remedy=FROM_A_BACKUP)
     try:
         return read_manifest(archive.read(MANIFEST))
-    except (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, NotImplementedError) as damaged:
+    except _DAMAGED as damaged:
         raise ArchiveError(f"its manifest is damaged: {damaged}.", remedy=FROM_A_BACKUP) from damaged

@@ -10,7 +10,7 @@ from analyzer.job import Board, Job, Zone
 from analyzer.jobfile import read_job
 from analyzer.jobfile_table import nearest
 from analyzer.recipe_fields import FIELDS, RecipeField, recorded
-from analyzer.record.recorded_value import likeness
+from analyzer.recorded_value import likeness
 from analyzer.words import UNTREATED
 
 FORMAT: Final = 1

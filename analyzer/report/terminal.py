@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from analyzer.report import words
 from analyzer.report.photos import seen_photos
+from analyzer.report.terminal_lines import plain, wrapped
 from analyzer.results import Results, VerdictResult
 
 NARROWEST = 56  # below this many columns the table becomes a list
@@ -29,7 +30,7 @@ def summary(results: Results, width: int = 80) -> str:
         The answer's sentence, one line a treatment, and the photos that could not be used; no colour codes, no line
         wider than `width` unless a single word is. Names from the job file are stripped of control characters.
     """
-    blocks = [_wrapped(_title(results), width), _wrapped(results.answer.reason, width), *_verdicts(results, width)]
+    blocks = [wrapped(_title(results), width), wrapped(results.answer.reason, width), *_verdicts(results, width)]
     blocks += _photos(results, width)
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
@@ -49,10 +50,10 @@ def _verdicts(results: Results, width: int) -> Iterator[list[str]]:
         shared = stains.pop() if len(stains) == 1 else None  # said once above the table, not in every row
         named = [(_name(item, None if shared else item.stain), item) for item in ranked]
         heading = f"{species}: {words.taken(stage, light)}" + (f", {shared}" if shared else "")
-        yield _wrapped(heading, width) + (_table(named, width) if width >= NARROWEST else _list(named, width))
+        yield wrapped(heading, width) + (_table(named, width) if width >= NARROWEST else _list(named, width))
     if results.verdicts:
         note = "Colour difference is ΔE00 from the target, blotch is in L*, ± is the 95 % uncertainty."
-        yield _wrapped(note, width)
+        yield wrapped(note, width)
 
 
 def _table(named: list[tuple[str, VerdictResult]], width: int) -> list[str]:
@@ -77,15 +78,15 @@ def _line(cells: tuple[str, ...], first: int, columns: list[int]) -> str:
 def _list(named: list[tuple[str, VerdictResult]], width: int) -> list[str]:
     lines = []
     for name, item in named:
-        lines += _wrapped(f"{name}: {item.overall.upper()}", width, INDENT)
-        lines += _wrapped(f"colour difference {_colour(item)}", width, 2 * INDENT)
-        lines += _wrapped(f"blotch {_blotch(item)}", width, 2 * INDENT)
+        lines += wrapped(f"{name}: {item.overall.upper()}", width, INDENT)
+        lines += wrapped(f"colour difference {_colour(item)}", width, 2 * INDENT)
+        lines += wrapped(f"blotch {_blotch(item)}", width, 2 * INDENT)
     return lines
 
 
 def _name(item: VerdictResult, stain: str | None) -> str:
     name = "none (control)" if item.treatment == "none" else item.treatment
-    return _plain(", ".join(part for part in (name, item.dose, stain) if part))
+    return plain(", ".join(part for part in (name, item.dose, stain) if part))
 
 
 def _colour(item: VerdictResult) -> str:
@@ -100,29 +101,13 @@ def _photos(results: Results, width: int) -> Iterator[list[str]]:
     photos = seen_photos(results)
     unused = [photo for photo in photos if not photo.usable]
     if unused:
-        lines = _wrapped(f"Not used: {len(unused)} of {words.count(len(photos), 'photo')}", width)
+        lines = wrapped(f"Not used: {len(unused)} of {words.count(len(photos), 'photo')}", width)
         for photo in unused:
-            lines += _wrapped(photo.file, width, INDENT)
+            lines += wrapped(photo.file, width, INDENT)
             for found in photo.findings:
                 if found.finding.severity == "unusable":
-                    lines += _wrapped(f"{found.finding.message} {found.finding.remedy}", width, 2 * INDENT)
+                    lines += wrapped(f"{found.finding.message} {found.finding.remedy}", width, 2 * INDENT)
         yield lines
     warned = sum(any(found.finding.severity == "warning" for found in photo.findings) for photo in photos)
     if warned:
-        yield _wrapped(f"Warnings on {words.count(warned, 'photo')}: see “The photos” in report.html.", width)
-
-
-def _wrapped(text: str, width: int, indent: str = "") -> list[str]:
-    return textwrap.wrap(
-        _plain(text),
-        max(width, len(indent) + 1),
-        initial_indent=indent,
-        subsequent_indent=indent,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-
-
-def _plain(text: str) -> str:
-    """Take out what could steer the terminal: a job file may come from anybody."""
-    return "".join(letter if letter.isprintable() else " " for letter in text)
+        yield wrapped(f"Warnings on {words.count(warned, 'photo')}: see “The photos” in report.html.", width)
