@@ -4,6 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from approval_examples import paper_approval
 from report_example import LIGHT, SHELLAC, STAIN, example_job, example_results
 
 from analyzer.approvals import (
@@ -54,6 +55,15 @@ def test_the_customers_page_never_promises_more_than_the_board() -> None:
     assert "The signed board is the standard, not this page: no screen and no print" in said_
     assert "no more than 2.0" in said_
     assert "no more than 1.00" in said_
+
+
+def test_a_zone_approved_in_an_earlier_job_is_named_with_who_approved_it() -> None:
+    approval = paper_approval()
+    target = Target(tolerance=2.0, lab=approval.zone.lab, approved=approval)
+    said = terms(replace(example_job(), target=target), example_results())
+    assert f"that of zone {approval.zone.id}, as {approval.by} approved it on {approval.date[:10]}" in said
+    assert "a measured value" not in said
+    assert "is a number" not in said
 
 
 def test_colours_are_called_indicative_unless_a_chart_lay_in_every_photo() -> None:

@@ -232,7 +232,7 @@ NATURE: Final = Term(
 def _indicative(job: Job, *, has_chart: bool) -> Term:
     if has_chart:
         return Term("The colours on this page", "are a guide for the eye.")
-    if job.target.lab:
+    if job.target.lab and not job.target.approved:
         return Term(
             "Indicative.",
             "The agreed colour is a number, and no colour chart lay in the photos: the camera's own error counts in "
@@ -247,6 +247,9 @@ def _indicative(job: Job, *, has_chart: bool) -> Term:
 
 def _target(job: Job) -> str:
     agreed = f", as it is when {job.target.stage}" if job.target.stage else ""
+    if job.target.approved:
+        approved = job.target.approved
+        return f"that of zone {approved.zone.id}, as {approved.by} approved it on {approved.date[:10]}{agreed}"
     if job.target.zone:
         return f"that of zone {job.target.zone}{agreed}"
     if job.target.between:
